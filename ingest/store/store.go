@@ -1,0 +1,102 @@
+// Package store says what a place for readings must do. store/local keeps
+// them in one SQLite file.
+//
+// The contract: Append returns when the readings are safe on disk. The same
+// reading twice changes nothing; a later value for the same site, channel and
+// time (to the millisecond) replaces the earlier one; any age is accepted.
+// Readings further than ingest.MaxAhead ahead of the clock are the caller's
+// to refuse.
+package store
+
+import (
+	"context"
+	"time"
+
+	"coldweek/ingest"
+)
+
+// Column is the readings of one channel in ascending time, at most one a
+// millisecond. UnixMS and Value have the same length; values are finite and in
+// the channel's canonical unit.
+type Column struct {
+	Channel ingest.Channel
+	UnixMS  []int64
+	Value   []float64
+}
+
+// Len returns the number of readings.
+func (c Column) Len() int { return len(c.UnixMS) }
+
+// Extent is what a channel holds.
+type Extent struct {
+	Channel     ingest.Channel
+	First, Last time.Time
+}
+
+// Refused is a quarantined message with its place in the quarantine.
+type Refused struct {
+	ID int64
+	ingest.Rejected
+}
+
+// QuarantineCount is how many messages were refused for a reason, those
+// already dropped from the bounded quarantine included.
+type QuarantineCount struct {
+	Reason ingest.Reason
+	Total  int64 // ever refused
+	Kept   int64 // still there to look at
+}
+
+// Day is one site day as the analysis wrote it. The store does not look into
+// it. Fields are its figures by name, so that other tools can draw them.
+type Day struct {
+	Site       string
+	Date       string // local calendar date, YYYY-MM-DD
+	Definition int    // version of the analysis that computed it
+	Revision   int64  // the site's revision it was computed from
+	Fields     map[string]float64
+	Detail     []byte
+}
+
+// Readings keeps readings.
+type Readings interface {
+	// Append makes the batch durable and says how many readings were new or
+	// changed a value.
+	Append(ctx context.Context, batch []ingest.Reading) (changed int64, err error)
+
+	// Scan returns one column for each channel asked for, in that order, with
+	// from <= time < to. A channel without readings gives an empty column.
+	Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]Column, error)
+
+	// Extents returns the site's channels in alphabetical order.
+	Extents(ctx context.Context, site string) ([]Extent, error)
+
+	// Sites returns the sites that have readings, in alphabetical order.
+	Sites(ctx context.Context) ([]string, error)
+}
+
+// Quarantine keeps what could not become a reading: bounded, oldest dropped.
+type Quarantine interface {
+	Refuse(ctx context.Context, items []ingest.Rejected) error
+	// Refusals returns the newest first.
+	Refusals(ctx context.Context, limit int) ([]Refused, error)
+	RefusalCounts(ctx context.Context) ([]QuarantineCount, error)
+}
+
+// Days keeps site days and knows when they are out of date.
+type Days interface {
+	// Revision returns a number that grows whenever readings of the site with
+	// from <= time < to are appended or changed, 0 when there never were any.
+	Revision(ctx context.Context, site string, from, to time.Time) (int64, error)
+	PutDays(ctx context.Context, days []Day) error
+	// Days returns the stored days with fromDate <= date < toDate, ascending.
+	Days(ctx context.Context, site, fromDate, toDate string) ([]Day, error)
+}
+
+// Store is all of it.
+type Store interface {
+	Readings
+	Quarantine
+	Days
+	Close() error
+}
