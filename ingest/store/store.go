@@ -15,18 +15,6 @@ import (
 	"coldweek/ingest"
 )
 
-// Column is the readings of one channel in ascending time, at most one a
-// millisecond. UnixMS and Value have the same length; values are finite and in
-// the channel's canonical unit.
-type Column struct {
-	Channel ingest.Channel
-	UnixMS  []int64
-	Value   []float64
-}
-
-// Len returns the number of readings.
-func (c Column) Len() int { return len(c.UnixMS) }
-
 // Extent is what a channel holds.
 type Extent struct {
 	Channel     ingest.Channel
@@ -66,7 +54,7 @@ type Readings interface {
 
 	// Scan returns one column for each channel asked for, in that order, with
 	// from <= time < to. A channel without readings gives an empty column.
-	Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]Column, error)
+	Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error)
 
 	// Extents returns the site's channels in alphabetical order.
 	Extents(ctx context.Context, site string) ([]Extent, error)
