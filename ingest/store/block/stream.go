@@ -1,0 +1,274 @@
+package block
+
+import (
+	"encoding/binary"
+	"errors"
+	"math/bits"
+)
+
+// A stream is a list of whole numbers, coded one of two ways, whichever is
+// shorter. Arithmetic wraps, so any int64 goes in.
+//
+//	runs:   (length uvarint, difference varint)..., a run of equal differences
+//	packed: groups of 64, each: header byte (width, and whether numbers or
+//	        differences are packed), base varint, width bits a number
+const (
+	codedAsRuns = iota
+	codedPacked
+)
+
+const (
+	groupSize    = 64
+	packsNumbers = 0x80 // header flag: numbers less their minimum; else differences less theirs
+	maxShift     = 57   // widest number one unaligned 64-bit load can hold
+)
+
+var errShort = errors.New("cut off")
+
+func appendStream(dst []byte, numbers []int64) []byte {
+	start := len(dst)
+	dst = append(dst, codedPacked)
+	dst = appendPacked(dst, numbers)
+	packed := len(dst)
+	dst, ok := appendRuns(append(dst, codedAsRuns), numbers, 2*packed-start)
+	if !ok {
+		return dst[:packed]
+	}
+	return dst[:start+copy(dst[start:], dst[packed:])]
+}
+
+// appendRuns gives up, with false, when dst reaches limit.
+func appendRuns(dst []byte, numbers []int64, limit int) ([]byte, bool) {
+	last := int64(0)
+	for i := 0; i < len(numbers); {
+		step := numbers[i] - last
+		run := 0
+		for i < len(numbers) && numbers[i]-last == step {
+			last = numbers[i]
+			run++
+			i++
+		}
+		dst = binary.AppendUvarint(dst, uint64(run))
+		dst = binary.AppendVarint(dst, step)
+		if len(dst) >= limit {
+			return dst, false
+		}
+	}
+	return dst, true
+}
+
+func appendPacked(dst []byte, numbers []int64) []byte {
+	last := int64(0)
+	for len(numbers) > 0 {
+		n := min(groupSize, len(numbers))
+		dst = appendGroup(dst, numbers[:n], last)
+		last = numbers[n-1]
+		numbers = numbers[n:]
+	}
+	return dst
+}
+
+// appendGroup packs the numbers themselves where noise sits on a level, and
+// their differences where they climb.
+func appendGroup(dst []byte, numbers []int64, last int64) []byte {
+	low, high := numbers[0], numbers[0]
+	lowStep, highStep := numbers[0]-last, numbers[0]-last
+	for i := 1; i < len(numbers); i++ {
+		low, high = min(low, numbers[i]), max(high, numbers[i])
+		step := numbers[i] - numbers[i-1]
+		lowStep, highStep = min(lowStep, step), max(highStep, step)
+	}
+	width, stepWidth := widthOf(low, high), widthOf(lowStep, highStep)
+	var group [groupSize]uint64
+	if width <= stepWidth {
+		for i, x := range numbers {
+			group[i] = uint64(x - low)
+		}
+		dst = binary.AppendVarint(append(dst, packsNumbers|byte(width)), low-last)
+		return appendBits(dst, group[:len(numbers)], width)
+	}
+	for i, x := range numbers {
+		group[i] = uint64(x - last - lowStep)
+		last = x
+	}
+	dst = binary.AppendVarint(append(dst, byte(stepWidth)), lowStep)
+	return appendBits(dst, group[:len(numbers)], stepWidth)
+}
+
+func widthOf(low, high int64) int {
+	if w := bits.Len64(uint64(high - low)); w <= maxShift {
+		return w
+	}
+	return 64
+}
+
+func packedSize(count, width int) int { return (count*width + 7) / 8 }
+
+func appendBits(dst []byte, numbers []uint64, width int) []byte {
+	var pending uint64
+	held := 0
+	end := len(dst) + packedSize(len(numbers), width)
+	for _, x := range numbers {
+		pending |= x << held
+		held += width
+		if held >= 64 {
+			dst = binary.LittleEndian.AppendUint64(dst, pending)
+			held -= 64
+			pending = x >> (width - held) // a shift of 64 gives 0
+		}
+	}
+	return binary.LittleEndian.AppendUint64(dst, pending)[:end]
+}
+
+// reader takes a block apart; the first error sticks and empties it.
+type reader struct {
+	rest []byte
+	err  error
+}
+
+func (r *reader) fail(err error) {
+	if r.err == nil {
+		r.err = err
+	}
+	r.rest = nil
+}
+
+func (r *reader) byte() byte {
+	if len(r.rest) == 0 {
+		r.fail(errShort)
+		return 0
+	}
+	b := r.rest[0]
+	r.rest = r.rest[1:]
+	return b
+}
+
+func (r *reader) uvarint() uint64 {
+	x, n := binary.Uvarint(r.rest)
+	if n <= 0 {
+		r.fail(errShort)
+		return 0
+	}
+	r.rest = r.rest[n:]
+	return x
+}
+
+func (r *reader) varint() int64 {
+	x, n := binary.Varint(r.rest)
+	if n <= 0 {
+		r.fail(errShort)
+		return 0
+	}
+	r.rest = r.rest[n:]
+	return x
+}
+
+func (r *reader) take(n int) []byte {
+	if n < 0 || n > len(r.rest) {
+		r.fail(errShort)
+		return nil
+	}
+	b := r.rest[:n]
+	r.rest = r.rest[n:]
+	return b
+}
+
+// stream is the state between two groups.
+type stream struct {
+	coding  byte
+	last    int64
+	step    int64
+	runLeft uint64
+}
+
+func (r *reader) stream() stream {
+	s := stream{coding: r.byte()}
+	if s.coding > codedPacked {
+		r.fail(errors.New("unknown stream coding"))
+	}
+	return s
+}
+
+// next reads the next n numbers; n is groupSize but for the last group.
+func (s *stream) next(r *reader, out *[groupSize]int64, n int) {
+	if s.coding == codedPacked {
+		s.nextPacked(r, out, n)
+		return
+	}
+	for i := range out[:n] {
+		if s.runLeft == 0 {
+			s.runLeft, s.step = r.uvarint(), r.varint()
+			if s.runLeft == 0 {
+				r.fail(errShort)
+				return
+			}
+		}
+		s.runLeft--
+		s.last += s.step
+		out[i] = s.last
+	}
+}
+
+// finish fails when numbers are left over.
+func (s *stream) finish(r *reader) {
+	if s.runLeft > 0 {
+		r.fail(errors.New("a run is longer than the block"))
+	}
+}
+
+func (s *stream) nextPacked(r *reader, out *[groupSize]int64, n int) {
+	header, base := r.byte(), r.varint()
+	width := int(header &^ packsNumbers)
+	if width > maxShift && width != 64 {
+		r.fail(errors.New("impossible width"))
+		return
+	}
+	size := packedSize(n, width)
+	ahead := r.rest
+	if r.take(size); r.err != nil {
+		return
+	}
+	unpack(ahead, size, width, out)
+	if header&packsNumbers != 0 {
+		base += s.last
+		for i := range out {
+			out[i] += base
+		}
+	} else {
+		last := s.last
+		for i := range out {
+			last += out[i] + base
+			out[i] = last
+		}
+	}
+	s.last = out[n-1]
+}
+
+// unpack reads all 64 numbers of a group, those beyond a short last group
+// being rubbish. A load may reach 8 bytes past size; where src ends before,
+// it is copied first.
+func unpack(src []byte, size, width int, out *[groupSize]int64) {
+	const loads = groupSize * 8
+	if width == 0 {
+		*out = [groupSize]int64{}
+		return
+	}
+	if len(src) < width*8+8 {
+		var padded [loads + 8]byte
+		copy(padded[:], src[:size])
+		src = padded[:]
+	}
+	if width == 64 {
+		for i := range out {
+			out[i] = int64(binary.LittleEndian.Uint64(src[i*8:]))
+		}
+		return
+	}
+	mask := uint64(1)<<width - 1
+	src = src[:width*8+8]
+	at := 0
+	for i := range out {
+		out[i] = int64(binary.LittleEndian.Uint64(src[at>>3:]) >> (at & 7) & mask)
+		at += width
+	}
+}
