@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 )
 
 // Channel is a quantity and, when there are several of them, a place:
@@ -39,6 +40,9 @@ func checkPlace(place string) error {
 	if place == "" || len(place) > maxPlaceLength {
 		return fmt.Errorf("a place has 1 to %d characters", maxPlaceLength)
 	}
+	if !utf8.ValidString(place) {
+		return fmt.Errorf("place %q is not UTF-8", place)
+	}
 	for _, r := range place {
 		if r <= ' ' || r == '/' || r == '+' || r == '#' || r == ',' || r == '"' || r == 0x7f {
 			return fmt.Errorf("place %q holds %q; use letters, digits, - and _", place, r)
@@ -61,55 +65,3 @@ func (c Channel) Place() string {
 
 // Unit returns the canonical unit of the channel's values.
 func (c Channel) Unit() Unit { return c.Quantity().Unit() }
-
-// columnSuffixes are the unit endings of column names, canonical ones first.
-var columnSuffixes = []struct {
-	suffix string
-	unit   Unit
-}{
-	{"_c", DegreeCelsius}, {"_k", "K"}, {"_f", "[degF]"},
-	{"_lph", LitrePerHour}, {"_lpm", "L/min"}, {"_lps", "L/s"}, {"_m3h", "m3/h"}, {"_m3_h", "m3/h"},
-	{"_w", Watt}, {"_kw", "kW"},
-	{"_kwh", KilowattHour}, {"_wh", "W.h"}, {"_mwh", "MW.h"},
-	{"_m3", CubicMetre}, {"_l", "L"},
-	{"_hz", Hertz}, {"_rpm", "/min"},
-	{"_bar", Bar}, {"_kpa", "kPa"},
-	{"_pct", Percent}, {"_w_m2", WattPerSquareMetre}, {"_wm2", WattPerSquareMetre},
-}
-
-// ColumnName returns the channel's name in a file: the channel plus its unit,
-// as in "flow_temp_c" or "room_temp/kitchen_c".
-func (c Channel) ColumnName() string {
-	for _, s := range columnSuffixes {
-		if s.unit == c.Unit() {
-			return string(c) + s.suffix
-		}
-	}
-	return string(c)
-}
-
-// ParseColumn reads a column name: a channel plus its unit, the unit after
-// the place or after the quantity ("room_temp_c/kitchen"). The mode channel
-// has no unit.
-func ParseColumn(name string) (Channel, Unit, error) {
-	if c, err := ParseChannel(name); err == nil && c.Unit() == One {
-		return c, One, nil
-	}
-	head, place, _ := strings.Cut(name, "/")
-	for _, s := range columnSuffixes {
-		candidate := ""
-		if base, ok := strings.CutSuffix(head, s.suffix); ok && Quantity(base).Known() {
-			candidate = string(NewChannel(Quantity(base), place))
-		} else if base, ok := strings.CutSuffix(name, s.suffix); ok && Quantity(head).Known() {
-			candidate = base
-		}
-		if c, err := ParseChannel(candidate); err == nil && s.unit.FitsIn(c.Unit()) {
-			return c, s.unit, nil
-		}
-	}
-	if c, err := ParseChannel(name); err == nil {
-		return "", "", fmt.Errorf("column %q names no unit; write %q", name, c.ColumnName())
-	}
-	return "", "", fmt.Errorf("column %q is no channel plus its unit, such as %q; nearest: %q",
-		name, Channel(FlowTemp).ColumnName(), Channel(nearestQuantity(head)).ColumnName())
-}

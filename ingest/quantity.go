@@ -153,3 +153,6 @@ func ParseMode(s string) (Mode, error) {
 	}
 	return 0, fmt.Errorf("mode %q is none of %s", s, strings.Join(modes[:], ", "))
 }
+
+// Modes returns the names of the modes in the order of their values.
+func Modes() []string { return slices.Clone(modes[:]) }

@@ -29,8 +29,10 @@ type conversion struct {
 	factor, offset float64
 }
 
-// Factors are exact by definition (SI brochure, UCUM), apart from the
-// imperial and US gallon, exact by their own definitions in litres.
+// Factors are exact by definition: SI brochure and UCUM; the gallons in litres
+// (231 cubic inches; UK Weights and Measures Act 1985); the psi from the
+// avoirdupois pound of 0.45359237 kg, the inch of 0.0254 m and standard
+// gravity.
 var conversions = map[Unit]conversion{
 	"Cel":          {DegreeCelsius, 1, 0},
 	"K":            {DegreeCelsius, 1, -273.15},
@@ -59,9 +61,12 @@ var conversions = map[Unit]conversion{
 	"bar":          {Bar, 1, 0},
 	"mbar":         {Bar, 1e-3, 0},
 	"Pa":           {Bar, 1e-5, 0},
+	"hPa":          {Bar, 1e-3, 0},
+	"hPa":          {Bar, 1e-3, 0},
 	"kPa":          {Bar, 1e-2, 0},
-	"[psi]":        {Bar, 0.0689475729, 0},
+	"[psi]":        {Bar, 0.45359237 * 9.80665 / (0.0254 * 0.0254) * 1e-5, 0},
 	"%":            {Percent, 1, 0},
+	"[ppth]":       {Percent, 0.1, 0},
 	"1":            {One, 1, 0},
 	"W/m2":         {WattPerSquareMetre, 1, 0},
 	"kW/m2":        {WattPerSquareMetre, 1000, 0},
@@ -77,21 +82,53 @@ var spellings = map[string]Unit{
 	"w": "W", "watt": "W", "kw": "kW",
 	"kWh": "kW.h", "kwh": "kW.h", "Wh": "W.h", "wh": "W.h", "MWh": "MW.h", "mwh": "MW.h",
 	"m³": "m3", "m^3": "m3", "l": "L", "litre": "L",
-	"hz": "Hz", "rpm": "/min", "1/min": "/min",
-	"psi": "[psi]", "pct": "%", "%RH": "%", "percent": "%",
+	"hz": "Hz", "1/s": "Hz", "rpm": "/min", "1/min": "/min",
+	"psi": "[psi]", "pct": "%", "%RH": "%", "percent": "%", "/100": "%",
 	"W/m²": "W/m2", "W/m^2": "W/m2", "w_m2": "W/m2", "/": "1", "": "1",
 }
 
-// ParseUnit reads a UCUM code or one of the usual spellings.
+// ParseUnit reads a UCUM code or one of the usual spellings. No unit at all is
+// One. The error names the unit that was meant, where case alone is wrong.
 func ParseUnit(s string) (Unit, error) {
 	s = strings.TrimSpace(s)
-	if _, ok := conversions[Unit(s)]; ok {
-		return Unit(s), nil
-	}
-	if u, ok := spellings[s]; ok {
+	if u, ok := unitOf(s); ok {
 		return u, nil
 	}
+	for _, known := range UnitSpellings() {
+		if strings.EqualFold(s, known) {
+			u, _ := unitOf(known)
+			return "", fmt.Errorf("unit %q is not known; did you mean %q?", s, string(u))
+		}
+	}
 	return "", fmt.Errorf("unit %q is not known; use a UCUM code such as Cel, L/h, L/min, m3/h, W, kW, kW.h, bar, %%", s)
+}
+
+func unitOf(s string) (Unit, bool) {
+	if _, ok := conversions[Unit(s)]; ok {
+		return Unit(s), true
+	}
+	u, ok := spellings[s]
+	return u, ok
+}
+
+// UnitSpellings returns every non-empty text that ParseUnit reads as one of
+// the units, or as any unit when none is named: sorted, codes first.
+func UnitSpellings(units ...Unit) []string {
+	wanted := func(u Unit) bool { return len(units) == 0 || slices.Contains(units, u) }
+	var codes, others []string
+	for u := range conversions {
+		if wanted(u) {
+			codes = append(codes, string(u))
+		}
+	}
+	for s, u := range spellings {
+		if s != "" && wanted(u) {
+			others = append(others, s)
+		}
+	}
+	slices.Sort(codes)
+	slices.Sort(others)
+	return append(codes, others...)
 }
 
 // Symbol returns the unit as people write it: "°C", "l/h", "kWh".
@@ -125,8 +162,8 @@ func (u Unit) FitsIn(canonical Unit) bool {
 // Alternatives returns the codes that fit in the canonical unit, sorted.
 func Alternatives(canonical Unit) []Unit {
 	var codes []Unit
-	for u, c := range conversions {
-		if c.to == canonical {
+	for u := range conversions {
+		if u.FitsIn(canonical) {
 			codes = append(codes, u)
 		}
 	}
