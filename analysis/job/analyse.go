@@ -1,0 +1,193 @@
+package job
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"coldweek/analysis/operation"
+	"coldweek/analysis/siteday"
+	"coldweek/analysis/trace"
+	"coldweek/ingest"
+	"coldweek/ingest/site"
+)
+
+const (
+	joulePerKWh = 3.6e6
+	// shortRun is what counts as a short run (common practice, no source).
+	shortRun = 10 * time.Minute
+	// boundaryOfEverything: one meter for the whole plant measures H4 of the
+	// SEPEMO-Build boundaries.
+	boundaryOfEverything = "H4"
+)
+
+// Analyse answers for a window of whole local days.
+func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, error) {
+	days, err := Days(ctx, st, record, w, progress)
+	if err != nil {
+		return nil, err
+	}
+	source, err := heatSource(ctx, st, record.ID)
+	if err != nil {
+		return nil, err
+	}
+	return Summarise(record, w, days, source), nil
+}
+
+// Summarise makes the answer of site days alone.
+func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.Source) *Result {
+	sums := siteday.Merge(days)
+	r := &Result{
+		Site: record.ID, From: w.From, To: w.To,
+		Coverage: sums.CoveredS / w.To.Sub(w.From).Seconds(),
+	}
+	if sums.CoveredS > 0 {
+		r.Heat = heatOf(&sums, source)
+		r.Electricity = electricityOf(&sums)
+		r.Efficiency = efficiencyOf(record, r.Heat, r.Electricity)
+	}
+	r.Defrost = defrostOf(&sums)
+	r.Cycling = cyclingOf(&sums)
+	r.HotWater = hotWaterOf(&sums)
+	r.Flow = flowOf(record, &sums)
+	r.Capacity.BackupHours = hoursIfKnown(sums.BackupS, sums.BackupKnownS)
+	r.Comfort.Rooms = []RoomComfort{}
+	for i := range days {
+		r.Days = append(r.Days, briefDay(&days[i]))
+		for _, warning := range days[i].Warnings {
+			r.Warnings = append(r.Warnings, days[i].Date+": "+warning.Detail)
+		}
+	}
+	return r
+}
+
+// heatSource says what the site's heat is made of.
+func heatSource(ctx context.Context, st Store, id string) (trace.Source, error) {
+	extents, err := st.Extents(ctx, id)
+	if err != nil {
+		return trace.NoHeat, err
+	}
+	has := map[ingest.Channel]bool{}
+	for _, e := range extents {
+		has[e.Channel] = true
+	}
+	switch {
+	case has[ingest.Channel(ingest.HeatRegister)]:
+		return trace.HeatFromRegister, nil
+	case has[ingest.Channel(ingest.FlowTemp)] && has[ingest.Channel(ingest.ReturnTemp)] && has[ingest.Channel(ingest.FlowRate)]:
+		return trace.HeatFromFlow, nil
+	case has[ingest.Channel(ingest.HeatOutput)]:
+		return trace.HeatFromHeatOutput, nil
+	}
+	return trace.NoHeat, nil
+}
+
+func heatOf(s *siteday.Sums, source trace.Source) Heat {
+	// What flows back during a defrost but is positive belongs to the room.
+	defrostGainJ := s.HeatJ[operation.Defrost] + s.DrawnJ
+	spaceJ := s.HeatJ[operation.Heating] + defrostGainJ
+	hotWaterJ := s.HeatJ[operation.HotWater]
+	if source == trace.HeatFromRegister && s.HeatRegister.UsedS == 0 {
+		source = trace.HeatFromFlow
+	}
+	name := string(source)
+	return Heat{
+		SpaceKWh: kWh(spaceJ), HotWaterKWh: kWh(hotWaterJ), DefrostDrawnKWh: kWh(s.DrawnJ),
+		NetKWh: kWh(spaceJ + hotWaterJ - s.DrawnJ), Source: &name,
+	}
+}
+
+func electricityOf(s *siteday.Sums) Electricity {
+	e := s.ElectricityJ
+	totalJ := e.Total()
+	return Electricity{
+		TotalKWh: kWh(totalJ), SpaceKWh: kWh(e[operation.Heating]), HotWaterKWh: kWh(e[operation.HotWater]),
+		DefrostKWh: kWh(e[operation.Defrost]),
+		StandbyKWh: kWh(totalJ - e[operation.Heating] - e[operation.HotWater] - e[operation.Defrost]),
+		BackupKWh:  ifKnown(s.BackupJ/joulePerKWh, s.BackupKnownS),
+	}
+}
+
+func efficiencyOf(record *site.Record, h Heat, e Electricity) Efficiency {
+	boundary := boundaryOf(record)
+	return Efficiency{
+		Boundary: &boundary,
+		Overall:  ratio(h.NetKWh, e.TotalKWh), Space: ratio(h.SpaceKWh, e.SpaceKWh), HotWater: ratio(h.HotWaterKWh, e.HotWaterKWh),
+	}
+}
+
+// boundaryOf names the SPF boundary (SEPEMO-Build) that the electricity meter
+// stands for: H1 the heat pump unit, H2 with the source fan, H3 with backup
+// heating, H4 with the circulation pump too.
+func boundaryOf(record *site.Record) string {
+	if record.Metering == nil || len(record.Metering.ElectricityCovers) == 0 {
+		return boundaryOfEverything
+	}
+	covers := func(part string) bool { return slices.Contains(record.Metering.ElectricityCovers, part) }
+	switch {
+	case covers("circulation_pump"):
+		return boundaryOfEverything
+	case covers("backup_heater") || covers("immersion_heater"):
+		return "H3"
+	case covers("fan"):
+		return "H2"
+	}
+	return "H1"
+}
+
+func defrostOf(s *siteday.Sums) Defrost {
+	var minutes, intervals []float64
+	episodes := []DefrostEpisode{}
+	for i, d := range s.Defrosts {
+		minutes = append(minutes, d.To.Sub(d.From).Minutes())
+		if i > 0 {
+			intervals = append(intervals, d.From.Sub(s.Defrosts[i-1].From).Minutes())
+		}
+		episodes = append(episodes, DefrostEpisode{From: d.From, To: d.To, OutdoorC: d.OutdoorC, DrawnKWh: d.DrawnJ / joulePerKWh})
+	}
+	result := Defrost{Episodes: episodes}
+	if s.KnownS() > 0 {
+		count, total := len(episodes), sum(minutes)
+		result.Count, result.Minutes = &count, &total
+		result.ShareOfRunTime = ifKnown(total*60/s.RunS(), s.RunS())
+		electricityJ := s.ElectricityJ.Total()
+		result.ShareOfElectricity = ifKnown(s.ElectricityJ[operation.Defrost]/electricityJ, electricityJ)
+		result.DrawnKWh = ifKnown(s.DrawnJ/joulePerKWh, s.CoveredS)
+		result.MedianMinutes, result.MedianIntervalMinutes = median(minutes), median(intervals)
+	}
+	return result
+}
+
+func cyclingOf(s *siteday.Sums) Cycling {
+	result := Cycling{Runs: []Run{}}
+	starts, short := 0, 0
+	var minutes []float64
+	for _, run := range s.Runs {
+		result.Runs = append(result.Runs, Run{From: run.From, To: run.To, Kind: run.Kind()})
+		length := run.To.Sub(run.From)
+		minutes = append(minutes, length.Minutes())
+		if run.Started {
+			starts++
+		}
+		if run.Started && run.Stopped && length < shortRun {
+			short++
+		}
+	}
+	if s.KnownS() > 0 {
+		hours := s.RunS() / 3600
+		result.Starts, result.ShortRuns, result.RunHours = &starts, &short, &hours
+		result.StartsPerRunHour = ifKnown(float64(starts)/hours, hours)
+		result.MedianRunMinutes = median(minutes)
+	}
+	return result
+}
+
+func hotWaterOf(s *siteday.Sums) HotWater {
+	result := HotWater{Runs: []HotWaterRun{}}
+	for _, h := range s.HotWater {
+		result.Runs = append(result.Runs, HotWaterRun{
+			From: h.From, To: h.To, HeatKWh: h.HeatJ / joulePerKWh, ElectricityKWh: h.ElectricityJ / joulePerKWh, PeakFlowC: h.PeakFlowC,
+		})
+	}
+	return result
+}

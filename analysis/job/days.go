@@ -1,0 +1,296 @@
+// Package job runs analyses: which site, which window, from which store. It is
+// the only part of analysis that touches a store; what the readings mean is
+// decided by the pure packages beside it.
+package job
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"runtime"
+	"sync"
+	"time"
+
+	"coldweek/analysis/fluid"
+	"coldweek/analysis/operation"
+	"coldweek/analysis/siteday"
+	"coldweek/analysis/trace"
+	"coldweek/ingest"
+	"coldweek/ingest/site"
+	"coldweek/ingest/store"
+)
+
+// marginBefore and marginAfter are read beyond a day, so that a run, a defrost
+// or a gap across midnight is seen whole.
+const (
+	marginBefore = 6 * time.Hour
+	marginAfter  = 3 * time.Hour
+)
+
+// dateLayout is how local calendar dates are written.
+const dateLayout = "2006-01-02"
+
+// Store is what jobs need of a store.
+type Store interface {
+	Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error)
+	Extents(ctx context.Context, site string) ([]store.Extent, error)
+	store.Days
+}
+
+// Progress is told how many of the days are done; it may be nil.
+type Progress func(done, total int)
+
+// Window is a span of whole local days of a site.
+type Window struct{ From, To time.Time }
+
+// ParseWindow reads two dates, the second exclusive, in the site's time zone.
+func ParseWindow(record *site.Record, from, to string) (Window, error) {
+	var w Window
+	var err error
+	if w.From, err = time.ParseInLocation(dateLayout, from, record.Zone()); err != nil {
+		return w, fmt.Errorf("first date %q: write it as 2026-01-31", from)
+	}
+	if w.To, err = time.ParseInLocation(dateLayout, to, record.Zone()); err != nil {
+		return w, fmt.Errorf("last date %q: write it as 2026-01-31", to)
+	}
+	if !w.To.After(w.From) {
+		return w, fmt.Errorf("the period %s to %s is empty: the last date is exclusive and must come after the first", from, to)
+	}
+	return w, nil
+}
+
+// localDay is one day to be computed.
+type localDay struct {
+	date     string
+	from, to time.Time
+}
+
+func (w Window) days() []localDay {
+	var days []localDay
+	for from := w.From; from.Before(w.To); {
+		y, m, d := from.Date()
+		next := time.Date(y, m, d+1, 0, 0, 0, 0, from.Location())
+		days = append(days, localDay{date: from.Format(dateLayout), from: from, to: next})
+		from = next
+	}
+	return days
+}
+
+// storedDay is the detail of a day as kept in the store.
+type storedDay struct {
+	Settings string      `json:"settings"` // what in the record shaped it
+	Day      siteday.Day `json:"day"`
+}
+
+// Days returns the site days of a window in ascending order, each from the
+// store if it is still true there and computed otherwise.
+func Days(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) ([]siteday.Day, error) {
+	reader, err := newReader(ctx, st, record)
+	if err != nil {
+		return nil, err
+	}
+	wanted := w.days()
+	kept, err := reader.kept(ctx, wanted)
+	if err != nil {
+		return nil, err
+	}
+	days := make([]siteday.Day, len(wanted))
+	fresh := make([]store.Day, len(wanted))
+	if err := each(ctx, len(wanted), progress, func(i int) error {
+		var err error
+		days[i], fresh[i], err = reader.day(ctx, wanted[i], kept[wanted[i].date])
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	return days, reader.keep(ctx, fresh)
+}
+
+// each runs work for 0 <= i < n on all processors and stops at the first error.
+func each(ctx context.Context, n int, progress Progress, work func(i int) error) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	next := make(chan int)
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	done := 0
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wg.Go(func() {
+			for i := range next {
+				if err := work(i); err != nil {
+					cancel(err)
+					continue
+				}
+				mu.Lock()
+				done++
+				if progress != nil {
+					progress(done, n)
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	for i := 0; i < n && ctx.Err() == nil; i++ {
+		select {
+		case next <- i:
+		case <-ctx.Done():
+		}
+	}
+	close(next)
+	wg.Wait()
+	if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
+		return cause
+	}
+	return ctx.Err()
+}
+
+// reader reads one site's days.
+type reader struct {
+	st       Store
+	record   *site.Record
+	channels []ingest.Channel
+	options  trace.Options
+	config   operation.Config
+	settings string
+}
+
+func newReader(ctx context.Context, st Store, record *site.Record) (*reader, error) {
+	extents, err := st.Extents(ctx, record.ID)
+	if err != nil {
+		return nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+	}
+	r := &reader{st: st, record: record}
+	for _, e := range extents {
+		r.channels = append(r.channels, e.Channel)
+	}
+	if r.options, err = traceOptions(record); err != nil {
+		return nil, err
+	}
+	r.settings, err = settingsOf(record)
+	return r, err
+}
+
+// traceOptions says how the site's readings are to be understood.
+func traceOptions(record *site.Record) (trace.Options, error) {
+	opt := trace.Options{MaxGap: map[ingest.Channel]time.Duration{}}
+	for ch, source := range record.Channels {
+		if source.MaxGapS != nil {
+			opt.MaxGap[ch] = time.Duration(*source.MaxGapS * float64(time.Second))
+		}
+	}
+	var err error
+	if opt.Fluid, err = fluidOf(record.HeatPump); err != nil {
+		return opt, fmt.Errorf("site %q: heat_pump: %w", record.ID, err)
+	}
+	if m := record.Metering; m != nil {
+		if m.HeatMeter != nil && m.HeatMeter.Position == "flow" {
+			opt.Meter = fluid.MeterInFlow
+		}
+		for _, pair := range m.SensorPairs {
+			if pair.Flow == ingest.Channel(ingest.FlowTemp) && pair.ApplyOffset && pair.OffsetK != nil {
+				opt.PairOffsetK = *pair.OffsetK
+			}
+		}
+	}
+	return opt, nil
+}
+
+func fluidOf(hp *site.HeatPump) (*fluid.Fluid, error) {
+	if hp == nil {
+		return fluid.Water(), nil
+	}
+	concentrationPct := 0.0
+	if hp.FluidConcentrationPct != nil {
+		concentrationPct = *hp.FluidConcentrationPct
+	}
+	return fluid.ForName(hp.Fluid, concentrationPct, hp.FluidConcentrationBasis)
+}
+
+// settingsOf digests what in the record shapes a day's figures.
+func settingsOf(record *site.Record) (string, error) {
+	shaping := struct {
+		HeatPump *site.HeatPump
+		Metering *site.Metering
+		Channels map[ingest.Channel]site.Source
+		Zone     string
+	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone}
+	text, err := json.Marshal(shaping)
+	if err != nil {
+		return "", fmt.Errorf("digest record of site %q: %w", record.ID, err)
+	}
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:8]), nil
+}
+
+// kept returns the stored days by date.
+func (r *reader) kept(ctx context.Context, wanted []localDay) (map[string]store.Day, error) {
+	last := wanted[len(wanted)-1].to.Format(dateLayout)
+	days, err := r.st.Days(ctx, r.record.ID, wanted[0].date, last)
+	if err != nil {
+		return nil, fmt.Errorf("read stored days of site %q: %w", r.record.ID, err)
+	}
+	byDate := make(map[string]store.Day, len(days))
+	for _, d := range days {
+		byDate[d.Date] = d
+	}
+	return byDate, nil
+}
+
+// day returns one day and, when it had to be computed, the form to keep.
+func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (siteday.Day, store.Day, error) {
+	from, to := d.from.Add(-marginBefore), d.to.Add(marginAfter)
+	revision, err := r.st.Revision(ctx, r.record.ID, from, to)
+	if err != nil {
+		return siteday.Day{}, store.Day{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
+	}
+	if kept.Date != "" && kept.Definition == siteday.Definition && kept.Revision == revision {
+		var stored storedDay
+		if err := json.Unmarshal(kept.Detail, &stored); err == nil && stored.Settings == r.settings {
+			return stored.Day, store.Day{}, nil
+		}
+	}
+	columns, err := r.st.Scan(ctx, r.record.ID, r.channels, from, to)
+	if err != nil {
+		return siteday.Day{}, store.Day{}, fmt.Errorf("scan %s of site %q: %w", d.date, r.record.ID, err)
+	}
+	day := r.compute(columns, d, from, to)
+	fresh, err := r.stored(day, revision)
+	return day, fresh, err
+}
+
+func (r *reader) compute(columns []ingest.Column, d localDay, from, to time.Time) siteday.Day {
+	opt := r.options
+	opt.Marks = []time.Time{d.from, d.to}
+	t := trace.Build(columns, from, to, opt)
+	return siteday.Sum(t, operation.Detect(t, r.config), d.date, d.from, d.to)
+}
+
+func (r *reader) stored(day siteday.Day, revision int64) (store.Day, error) {
+	detail, err := json.Marshal(storedDay{Settings: r.settings, Day: day})
+	if err != nil {
+		return store.Day{}, fmt.Errorf("encode %s of site %q: %w", day.Date, r.record.ID, err)
+	}
+	return store.Day{
+		Site: r.record.ID, Date: day.Date, Definition: siteday.Definition, Revision: revision,
+		Fields: fields(day), Detail: detail,
+	}, nil
+}
+
+func (r *reader) keep(ctx context.Context, fresh []store.Day) error {
+	var days []store.Day
+	for _, d := range fresh {
+		if d.Date != "" {
+			days = append(days, d)
+		}
+	}
+	if len(days) == 0 {
+		return nil
+	}
+	if err := r.st.PutDays(ctx, days); err != nil {
+		return fmt.Errorf("keep %d days of site %q: %w", len(days), r.record.ID, err)
+	}
+	return nil
+}

@@ -1,0 +1,145 @@
+// Package operation says what the plant was doing at every moment of a trace:
+// off, circulating, heating, making hot water or defrosting, and whether a
+// backup heater helped. It needs flow and return temperature, flow rate and
+// electrical power, and uses mode, compressor speed and cylinder temperature
+// when they are there.
+//
+// It is opinionated: thresholds are learned from the site's own levels, a
+// defrost inside a run is no stop, and what cannot be known is Unknown.
+package operation
+
+import (
+	"math"
+	"time"
+
+	"coldweek/analysis/trace"
+	"coldweek/ingest"
+)
+
+// State is what the plant did during one interval.
+type State uint8
+
+// The states. Circulating is water moving with the compressor off.
+const (
+	Unknown State = iota
+	Off
+	Circulating
+	Heating
+	HotWater
+	Defrost
+	States // how many there are
+)
+
+var stateNames = [States]string{"unknown", "off", "circulating", "heating", "hot_water", "defrost"}
+
+// String returns the state's name as used in JSON.
+func (s State) String() string { return stateNames[min(s, States-1)] }
+
+// Running says whether the compressor runs in this state.
+func (s State) Running() bool { return s == Heating || s == HotWater || s == Defrost }
+
+// Run is the compressor running without a stop, over intervals
+// First <= i < Last of the trace.
+type Run struct {
+	First, Last        int
+	StartSeen, EndSeen bool // the plant was seen not running before, after
+}
+
+// Defrosting is one defrost, over intervals First <= i < Last, with the times
+// between which it lasted: finer than the intervals where the data allow.
+type Defrosting struct {
+	First, Last int
+	From, To    time.Time
+	HotGas      bool // no heat was drawn from the water
+}
+
+// HotWaterRun is one charging of the cylinder; a defrost in it is part of it.
+type HotWaterRun struct{ First, Last int }
+
+// Operation is what the plant did over a whole trace. State and Backup have
+// one element an interval.
+type Operation struct {
+	State    []State
+	Backup   []bool
+	Runs     []Run
+	Defrosts []Defrosting
+	HotWater []HotWaterRun
+	Levels   Levels
+}
+
+// Config is what is known of the site beforehand; the zero value will do.
+type Config struct {
+	// Levels learned earlier, used when the trace cannot show them itself.
+	Levels Levels
+	// PairOffsetK is the remaining offset of the flow and return pair.
+	PairOffsetK float64
+}
+
+// Detect finds the states of a trace.
+func Detect(t *trace.Trace, config Config) *Operation {
+	d := newDetector(t, config)
+	d.findRunning()
+	d.findDefrosts()
+	d.joinRuns()
+	d.findHotWater()
+	d.findIdle()
+	d.findBackup()
+	return d.op
+}
+
+// detector carries what the steps share: the columns they read and the result.
+type detector struct {
+	t       *trace.Trace
+	config  Config
+	op      *Operation
+	mode    []float64 // NaN where not known, nil without the channel
+	speedHz []float64
+	diffK   []float64 // flow minus return, pair offset taken off
+	running []bool
+}
+
+func newDetector(t *trace.Trace, config Config) *detector {
+	n := t.Len()
+	d := &detector{
+		t: t, config: config,
+		op:      &Operation{State: make([]State, n), Backup: make([]bool, n)},
+		mode:    t.Mean(ingest.Channel(ingest.ModeQuantity)),
+		speedHz: t.Mean(ingest.Channel(ingest.CompressorSpeed)),
+		running: make([]bool, n),
+		diffK:   make([]float64, n),
+	}
+	for i := range d.diffK {
+		d.diffK[i] = math.NaN()
+		if t.FlowC != nil && t.ReturnC != nil {
+			d.diffK[i] = t.FlowC[i] - t.ReturnC[i] - config.PairOffsetK
+		}
+	}
+	return d
+}
+
+// known says whether the plant can be told running from not running at all.
+func (d *detector) known(i int) bool {
+	return (d.t.PowerW != nil && !math.IsNaN(d.t.PowerW[i])) || at(d.speedHz, i) >= 0
+}
+
+// at returns a value of a column that may be nil; NaN when it is.
+func at(column []float64, i int) float64 {
+	if column == nil {
+		return math.NaN()
+	}
+	return column[i]
+}
+
+// modeAt returns the mode during interval i when it was one and the same.
+func (d *detector) modeAt(i int) (ingest.Mode, bool) {
+	m := at(d.mode, i)
+	if math.IsNaN(m) || m != math.Trunc(m) {
+		return 0, false
+	}
+	return ingest.Mode(m), true
+}
+
+// seconds returns the length of intervals first <= i < last.
+func (d *detector) seconds(first, last int) float64 {
+	return float64(d.t.EdgeMS[last]-d.t.EdgeMS[first]) / 1000
+}

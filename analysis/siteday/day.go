@@ -1,0 +1,169 @@
+// Package siteday sums what a plant did in one local day so that every longer
+// period is a sum of days: energies and seconds by operating state, by 1 K of
+// outdoor temperature, histograms, and the lists of runs, defrosts and
+// hot-water runs.
+//
+// Everything in Sums adds; means, shares and quantiles are computed from sums
+// and never averaged. Heat and electricity share one mask: an interval counts
+// in both or in neither.
+package siteday
+
+import (
+	"time"
+
+	"coldweek/analysis/operation"
+)
+
+// Definition is the version of what a day holds. Stored days of another
+// definition are computed again.
+const Definition = 1
+
+// Day is one local calendar day of a site.
+type Day struct {
+	Date     string    `json:"date"` // YYYY-MM-DD
+	From     time.Time `json:"from"`
+	To       time.Time `json:"to"` // exclusive; 23 or 25 hours on when clocks change
+	Sums     Sums      `json:"sums"`
+	Warnings []Warning `json:"warnings,omitempty"`
+}
+
+// Warning is a doubt about a day's figures.
+type Warning struct {
+	Kind   string `json:"kind"`
+	Detail string `json:"detail"`
+}
+
+// ByState has one sum for each operating state.
+type ByState [operation.States]float64
+
+// Total returns the sum over all states.
+func (b ByState) Total() float64 {
+	total := 0.0
+	for _, v := range b {
+		total += v
+	}
+	return total
+}
+
+func (b *ByState) add(o ByState) {
+	for i, v := range o {
+		b[i] += v
+	}
+}
+
+// Sums are the additive figures of a span of time. Energies count only covered
+// intervals, those with heat and electricity both known.
+type Sums struct {
+	SpanS        float64 `json:"span_s"`    // length of the span
+	CoveredS     float64 `json:"covered_s"` // of it with heat and power known
+	SecondsS     ByState `json:"seconds_s"`
+	HeatJ        ByState `json:"heat_j"` // signed
+	ElectricityJ ByState `json:"electricity_j"`
+	DrawnJ       float64 `json:"drawn_j"` // taken from the water by defrosts, >= 0
+	BackupJ      float64 `json:"backup_j"`
+	BackupS      float64 `json:"backup_s"`
+	BackupKnownS float64 `json:"backup_known_s"`
+
+	Outdoor    Mean            `json:"outdoor"`
+	Rooms      map[string]Mean `json:"rooms,omitempty"` // by place
+	Bins       map[int]Bin     `json:"bins,omitempty"`  // by outdoor temperature, floor of °C
+	Flow       Histogram       `json:"flow"`            // l/h in steady heating, seconds
+	Difference Histogram       `json:"difference"`      // K in steady heating, seconds
+
+	Runs     []Run      `json:"runs,omitempty"`
+	Defrosts []Defrost  `json:"defrosts,omitempty"`
+	HotWater []HotWater `json:"hot_water,omitempty"`
+
+	HeatRegister        Register `json:"heat_register"`
+	ElectricityRegister Register `json:"electricity_register"`
+}
+
+// Mean is a mean over time that adds: the integral and its length.
+type Mean struct {
+	ValueS float64 `json:"value_s"`
+	S      float64 `json:"s"`
+}
+
+// Of returns the mean and whether there was any time to take it over.
+func (m Mean) Of() (float64, bool) {
+	if m.S == 0 {
+		return 0, false
+	}
+	return m.ValueS / m.S, true
+}
+
+func (m Mean) plus(o Mean) Mean { return Mean{m.ValueS + o.ValueS, m.S + o.S} }
+
+// Bin is what happened at one outdoor temperature.
+type Bin struct {
+	SecondsS     ByState `json:"seconds_s"`
+	HeatJ        ByState `json:"heat_j"`
+	ElectricityJ ByState `json:"electricity_j"`
+}
+
+// Register compares a meter's register with the integral.
+type Register struct {
+	RiseKWh     float64 `json:"rise_kwh"`
+	IntegralKWh float64 `json:"integral_kwh"`
+	Resets      int     `json:"resets"`
+	UsedS       float64 `json:"used_s"` // covered seconds whose energy was scaled to the register
+}
+
+func (r Register) plus(o Register) Register {
+	return Register{r.RiseKWh + o.RiseKWh, r.IntegralKWh + o.IntegralKWh, r.Resets + o.Resets, r.UsedS + o.UsedS}
+}
+
+// Run is the compressor running without a stop; a defrost is no stop.
+type Run struct {
+	From        time.Time `json:"from"`
+	To          time.Time `json:"to"`
+	Started     bool      `json:"started"` // it was seen to start
+	Stopped     bool      `json:"stopped"` // it was seen to stop
+	OpenBefore  bool      `json:"open_before,omitempty"`
+	OpenAfter   bool      `json:"open_after,omitempty"`
+	HeatingS    float64   `json:"heating_s"`
+	HotWaterS   float64   `json:"hot_water_s"`
+	MeanOutdoor Mean      `json:"outdoor"`
+}
+
+// Kind says what the run was for: heating, hot_water or mixed.
+func (r Run) Kind() string {
+	switch {
+	case r.HotWaterS == 0:
+		return "heating"
+	case r.HeatingS == 0:
+		return "hot_water"
+	}
+	return "mixed"
+}
+
+// Defrost is one defrost.
+type Defrost struct {
+	From         time.Time `json:"from"`
+	To           time.Time `json:"to"`
+	HotGas       bool      `json:"hot_gas,omitempty"`
+	OutdoorC     *float64  `json:"outdoor_c"`
+	DrawnJ       float64   `json:"drawn_j"`
+	ElectricityJ float64   `json:"electricity_j"`
+	OpenBefore   bool      `json:"open_before,omitempty"`
+	OpenAfter    bool      `json:"open_after,omitempty"`
+}
+
+// HotWater is one charging of the cylinder.
+type HotWater struct {
+	From         time.Time `json:"from"`
+	To           time.Time `json:"to"`
+	HeatJ        float64   `json:"heat_j"`
+	ElectricityJ float64   `json:"electricity_j"`
+	PeakFlowC    float64   `json:"peak_flow_c"`
+	OpenBefore   bool      `json:"open_before,omitempty"`
+	OpenAfter    bool      `json:"open_after,omitempty"`
+}
+
+// KnownS is the time in which it was known whether the compressor ran.
+func (s *Sums) KnownS() float64 { return s.SecondsS.Total() - s.SecondsS[operation.Unknown] }
+
+// RunS is the time the compressor ran, defrosts included.
+func (s *Sums) RunS() float64 {
+	return s.SecondsS[operation.Heating] + s.SecondsS[operation.HotWater] + s.SecondsS[operation.Defrost]
+}

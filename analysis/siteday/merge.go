@@ -1,0 +1,91 @@
+package siteday
+
+// Merge adds days in ascending order. Runs, defrosts and hot-water runs that
+// cross midnight become one again.
+func Merge(days []Day) Sums {
+	var total Sums
+	for i := range days {
+		total.Add(&days[i].Sums)
+	}
+	return total
+}
+
+// Add adds sums of a later span.
+func (s *Sums) Add(o *Sums) {
+	s.SpanS += o.SpanS
+	s.CoveredS += o.CoveredS
+	s.SecondsS.add(o.SecondsS)
+	s.HeatJ.add(o.HeatJ)
+	s.ElectricityJ.add(o.ElectricityJ)
+	s.DrawnJ += o.DrawnJ
+	s.BackupJ += o.BackupJ
+	s.BackupS += o.BackupS
+	s.BackupKnownS += o.BackupKnownS
+	s.Outdoor = s.Outdoor.plus(o.Outdoor)
+	s.Flow.add(o.Flow)
+	s.Difference.add(o.Difference)
+	s.HeatRegister = s.HeatRegister.plus(o.HeatRegister)
+	s.ElectricityRegister = s.ElectricityRegister.plus(o.ElectricityRegister)
+	s.addMaps(o)
+	s.addEpisodes(o)
+}
+
+func (s *Sums) addMaps(o *Sums) {
+	if s.Rooms == nil {
+		s.Rooms = map[string]Mean{}
+	}
+	for place, m := range o.Rooms {
+		s.Rooms[place] = s.Rooms[place].plus(m)
+	}
+	if s.Bins == nil {
+		s.Bins = map[int]Bin{}
+	}
+	for c, b := range o.Bins {
+		sum := s.Bins[c]
+		sum.SecondsS.add(b.SecondsS)
+		sum.HeatJ.add(b.HeatJ)
+		sum.ElectricityJ.add(b.ElectricityJ)
+		s.Bins[c] = sum
+	}
+}
+
+func (s *Sums) addEpisodes(o *Sums) {
+	s.Runs = joinEpisodes(s.Runs, o.Runs, func(a *Run, b Run) bool {
+		if !a.OpenAfter || !b.OpenBefore || !a.To.Equal(b.From) {
+			return false
+		}
+		a.To, a.Stopped, a.OpenAfter = b.To, b.Stopped, b.OpenAfter
+		a.HeatingS += b.HeatingS
+		a.HotWaterS += b.HotWaterS
+		a.MeanOutdoor = a.MeanOutdoor.plus(b.MeanOutdoor)
+		return true
+	})
+	s.Defrosts = joinEpisodes(s.Defrosts, o.Defrosts, func(a *Defrost, b Defrost) bool {
+		if !a.OpenAfter || !b.OpenBefore || !a.To.Equal(b.From) {
+			return false
+		}
+		a.To, a.OpenAfter = b.To, b.OpenAfter
+		a.DrawnJ += b.DrawnJ
+		a.ElectricityJ += b.ElectricityJ
+		return true
+	})
+	s.HotWater = joinEpisodes(s.HotWater, o.HotWater, func(a *HotWater, b HotWater) bool {
+		if !a.OpenAfter || !b.OpenBefore || !a.To.Equal(b.From) {
+			return false
+		}
+		a.To, a.OpenAfter = b.To, b.OpenAfter
+		a.HeatJ += b.HeatJ
+		a.ElectricityJ += b.ElectricityJ
+		a.PeakFlowC = max(a.PeakFlowC, b.PeakFlowC)
+		return true
+	})
+}
+
+// joinEpisodes appends the later list; its first element may continue the last
+// of the earlier one, which join then takes in.
+func joinEpisodes[E any](earlier, later []E, join func(a *E, b E) bool) []E {
+	if len(earlier) > 0 && len(later) > 0 && join(&earlier[len(earlier)-1], later[0]) {
+		later = later[1:]
+	}
+	return append(earlier, later...)
+}

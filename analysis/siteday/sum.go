@@ -1,0 +1,173 @@
+package siteday
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"coldweek/analysis/operation"
+	"coldweek/analysis/trace"
+	"coldweek/ingest"
+)
+
+const (
+	flowBinLPH     = 5
+	differenceBinK = 0.1
+	// settledS is how long after a start, a defrost or a changeover heating
+	// counts as steady (common practice, no source).
+	settledS = 5 * 60
+	// disagreeing meters differ by more than this over a day (common practice,
+	// no source).
+	registerDisagrees = 0.05
+)
+
+// Sum computes the day from <= time < to. The trace and the operation may
+// reach beyond it on both sides, and should by some hours, so that what
+// crosses midnight is seen whole; from and to must be edges of the trace.
+func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Time) Day {
+	s := summer{
+		t: t, op: op, first: t.Index(from), last: t.Index(to),
+		day: Day{Date: date, From: from, To: to},
+	}
+	s.sums = &s.day.Sums
+	s.sums.SpanS = to.Sub(from).Seconds()
+	s.sums.Flow, s.sums.Difference = NewHistogram(flowBinLPH), NewHistogram(differenceBinK)
+	s.sums.Bins = map[int]Bin{}
+	s.calibrate()
+	s.states()
+	s.backup()
+	s.means()
+	s.steady()
+	s.episodes()
+	return s.day
+}
+
+type summer struct {
+	t           *trace.Trace
+	op          *operation.Operation
+	first, last int
+	day         Day
+	sums        *Sums
+
+	heatFactor, electricityFactor float64 // register by integral
+}
+
+// calibrate scales energies to the meters' registers where those are there.
+func (s *summer) calibrate() {
+	heat := s.t.Calibrate(ingest.Channel(ingest.HeatRegister), s.t.HeatW, s.first, s.last)
+	electricity := s.t.Calibrate(ingest.Channel(ingest.ElectricityRegister), s.t.PowerW, s.first, s.last)
+	s.heatFactor = s.use(heat, &s.sums.HeatRegister, "heat_register", s.t.HeatSource == trace.HeatFromRegister)
+	s.electricityFactor = s.use(electricity, &s.sums.ElectricityRegister, "electricity_register", s.t.PowerFromRegister)
+}
+
+func (s *summer) use(c trace.Calibration, r *Register, name string, isSource bool) float64 {
+	r.Resets = c.Resets
+	if isSource || !c.Usable {
+		return 1
+	}
+	r.RiseKWh, r.IntegralKWh = c.RiseKWh, c.IntegralKWh
+	if math.Abs(c.Factor-1) > registerDisagrees {
+		s.day.Warnings = append(s.day.Warnings, Warning{Kind: name + "_disagrees", Detail: fmt.Sprintf(
+			"%s rose %.1f kWh while the readings integrate to %.1f kWh (%+.0f %%); check units, sensor positions and what each meter covers",
+			name, c.RiseKWh, c.IntegralKWh, 100*(c.Factor-1))})
+	}
+	r.UsedS = 1 // marks use; states() gives it its length
+	return c.Factor
+}
+
+func (s *summer) states() {
+	for i := s.first; i < s.last; i++ {
+		state, durS := s.op.State[i], s.t.DurS[i]
+		s.sums.SecondsS[state] += durS
+		bin, binned := s.bin(i)
+		if binned {
+			bin.SecondsS[state] += durS
+		}
+		if s.t.Covered(i) {
+			heatJ, electricityJ := s.energies(i)
+			s.sums.CoveredS += durS
+			s.sums.HeatJ[state] += heatJ
+			s.sums.ElectricityJ[state] += electricityJ
+			bin.HeatJ[state] += heatJ
+			bin.ElectricityJ[state] += electricityJ
+			if state == operation.Defrost && heatJ < 0 {
+				s.sums.DrawnJ -= heatJ
+			}
+		}
+		if binned {
+			s.sums.Bins[int(math.Floor(s.t.OutdoorC[i]))] = bin
+		}
+	}
+	for _, r := range []*Register{&s.sums.HeatRegister, &s.sums.ElectricityRegister} {
+		if r.UsedS > 0 {
+			r.UsedS = s.sums.CoveredS
+		}
+	}
+}
+
+// energies of a covered interval, scaled to the registers.
+func (s *summer) energies(i int) (heatJ, electricityJ float64) {
+	return s.t.HeatW[i] * s.t.DurS[i] * s.heatFactor, s.t.PowerW[i] * s.t.DurS[i] * s.electricityFactor
+}
+
+func (s *summer) bin(i int) (Bin, bool) {
+	if s.t.OutdoorC == nil || math.IsNaN(s.t.OutdoorC[i]) {
+		return Bin{}, false
+	}
+	return s.sums.Bins[int(math.Floor(s.t.OutdoorC[i]))], true
+}
+
+func (s *summer) backup() {
+	powerW := s.t.Mean(ingest.Channel(ingest.BackupPower))
+	for i := s.first; i < s.last && powerW != nil; i++ {
+		if math.IsNaN(powerW[i]) || !s.t.Covered(i) {
+			continue
+		}
+		s.sums.BackupKnownS += s.t.DurS[i]
+		s.sums.BackupJ += max(powerW[i], 0) * s.t.DurS[i]
+		if s.op.Backup[i] {
+			s.sums.BackupS += s.t.DurS[i]
+		}
+	}
+}
+
+func (s *summer) means() {
+	s.sums.Outdoor = s.mean(s.t.OutdoorC)
+	for _, ch := range s.t.Channels(ingest.RoomTemp) {
+		if s.sums.Rooms == nil {
+			s.sums.Rooms = map[string]Mean{}
+		}
+		s.sums.Rooms[ch.Place()] = s.mean(s.t.Mean(ch))
+	}
+}
+
+func (s *summer) mean(column []float64) Mean {
+	var m Mean
+	for i := s.first; i < s.last && column != nil; i++ {
+		if !math.IsNaN(column[i]) {
+			m.ValueS += column[i] * s.t.DurS[i]
+			m.S += s.t.DurS[i]
+		}
+	}
+	return m
+}
+
+// steady fills the histograms of flow and difference from heating that has
+// settled.
+func (s *summer) steady() {
+	heatingS := 0.0
+	for i := max(s.first-100, 0); i < s.last; i++ {
+		if s.op.State[i] != operation.Heating {
+			heatingS = 0
+			continue
+		}
+		heatingS += s.t.DurS[i]
+		if heatingS <= settledS || i < s.first || s.t.FlowLPH == nil || math.IsNaN(s.t.FlowLPH[i]) {
+			continue
+		}
+		s.sums.Flow.Add(s.t.FlowLPH[i], s.t.DurS[i])
+		if s.t.FlowC != nil && s.t.ReturnC != nil && !math.IsNaN(s.t.FlowC[i]-s.t.ReturnC[i]) {
+			s.sums.Difference.Add(s.t.FlowC[i]-s.t.ReturnC[i], s.t.DurS[i])
+		}
+	}
+}
