@@ -1,0 +1,113 @@
+package receive
+
+import (
+	"maps"
+	"sync"
+	"time"
+
+	"coldweek/ingest"
+)
+
+// latencyBounds are the upper edges of the buckets of Stats.Latency; one more
+// bucket holds what is slower.
+var latencyBounds = []time.Duration{
+	5 * time.Millisecond, 10 * time.Millisecond, 25 * time.Millisecond, 50 * time.Millisecond,
+	100 * time.Millisecond, 250 * time.Millisecond, 500 * time.Millisecond,
+	time.Second, 2500 * time.Millisecond, 5 * time.Second, 10 * time.Second,
+}
+
+// Stats counts what an Intake did since it began.
+type Stats struct {
+	Messages int64                   // on disk, refused ones included
+	Readings int64                   // on disk
+	Changed  int64                   // readings that were new or changed a value
+	Refused  map[ingest.Reason]int64 // quarantined, by reason
+	Commits  int64
+	Failures int64 // failed attempts to commit
+	Lost     int64 // messages given back unacknowledged at a stop
+	Queued   int   // messages waiting now
+	Latency  Latency
+}
+
+// Latency is a histogram of the time from submission to durable.
+type Latency struct {
+	Bounds []time.Duration // ascending upper edges
+	Counts []int64         // one a bucket, and a last one for what is slower
+	Sum    time.Duration
+}
+
+// Stats returns the counts so far.
+func (in *Intake) Stats() Stats {
+	s := in.tally.snapshot()
+	in.mu.Lock()
+	s.Queued = len(in.waiting)
+	in.mu.Unlock()
+	return s
+}
+
+type tally struct {
+	mu    sync.Mutex
+	stats Stats
+}
+
+func (t *tally) snapshot() Stats {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	s := t.stats
+	s.Refused = maps.Clone(s.Refused)
+	if s.Refused == nil {
+		s.Refused = map[ingest.Reason]int64{}
+	}
+	s.Latency.Bounds = latencyBounds
+	s.Latency.Counts = make([]int64, len(latencyBounds)+1)
+	copy(s.Latency.Counts, t.stats.Latency.Counts)
+	return s
+}
+
+func (t *tally) failed() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.stats.Failures++
+}
+
+// commit counts a group: extra is what only the store refused.
+func (t *tally) commit(group []entry, extra []ingest.Rejected, changed int64, err error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if err != nil {
+		t.stats.Lost += int64(len(group))
+		return
+	}
+	t.stats.Commits++
+	t.stats.Messages += int64(len(group))
+	t.stats.Changed += changed
+	t.stats.Readings -= int64(len(extra))
+	t.refused(extra)
+	now := time.Now()
+	for _, e := range group {
+		t.stats.Readings += int64(len(e.readings))
+		t.refused(e.refused)
+		t.latency(now.Sub(e.since))
+	}
+}
+
+func (t *tally) refused(items []ingest.Rejected) {
+	for _, r := range items {
+		if t.stats.Refused == nil {
+			t.stats.Refused = map[ingest.Reason]int64{}
+		}
+		t.stats.Refused[r.Reason]++
+	}
+}
+
+func (t *tally) latency(d time.Duration) {
+	if t.stats.Latency.Counts == nil {
+		t.stats.Latency.Counts = make([]int64, len(latencyBounds)+1)
+	}
+	bucket := 0
+	for bucket < len(latencyBounds) && d > latencyBounds[bucket] {
+		bucket++
+	}
+	t.stats.Latency.Counts[bucket]++
+	t.stats.Latency.Sum += d
+}
