@@ -1,0 +1,159 @@
+// Package local keeps readings, site days and the quarantine in one SQLite
+// file (pure Go driver, write-ahead log, synchronous=FULL).
+//
+// Fresh readings are rows. A finished day is sealed into one compressed block
+// a channel (package block), forty times smaller and a hundred times quicker to
+// read. Late readings of a sealed day are rows again, which override the block
+// until it is sealed anew; a large late batch goes straight into the block. So
+// what Scan returns never depends on what has been sealed.
+//
+// There is one writer at a time and any number of readers, each on the
+// snapshot of its beginning. Other processes may use the same file at the same
+// time.
+package local
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"log/slog"
+	"maps"
+	"runtime"
+	"time"
+
+	"coldweek/ingest/store"
+)
+
+var _ store.Store = (*Store)(nil)
+
+// Options of a store; the zero value will do.
+type Options struct {
+	Now    func() time.Time // time.Now when nil
+	Logger *slog.Logger     // silent when nil
+
+	QuarantineLimit int   // messages kept at most; 10,000 when 0
+	QuarantineBytes int64 // bytes kept at most; 16 MiB when 0
+
+	// MergeFrom is how many readings of one channel and one past day in one
+	// batch go straight into its block; 200 when 0.
+	MergeFrom int
+}
+
+func (o Options) withDefaults() Options {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	if o.QuarantineLimit == 0 {
+		o.QuarantineLimit = 10_000
+	}
+	if o.QuarantineBytes == 0 {
+		o.QuarantineBytes = 16 << 20
+	}
+	if o.MergeFrom == 0 {
+		o.MergeFrom = 200
+	}
+	return o
+}
+
+// Store is an open file. Its methods may be called from many goroutines.
+type Store struct {
+	path      string
+	options   Options
+	write     *sql.DB       // one connection
+	turn      chan struct{} // holds one while a write transaction runs
+	catalogue catalogue     // whose turn it is uses it
+	read      *sql.DB
+	upserts   []upsert
+}
+
+// Open opens the file at path, made with mode 0600 when it is not there, and
+// brings its tables up to date. The error wraps ErrNewer, ErrForeign, ErrLocked
+// or ErrFull where one of those is the reason.
+func Open(ctx context.Context, path string, options Options) (*Store, error) {
+	s := &Store{path: path, options: options.withDefaults(), turn: make(chan struct{}, 1)}
+	if err := s.open(ctx); err != nil {
+		s.Close()
+		return nil, fmt.Errorf("open store %q: %w", path, classify(err))
+	}
+	return s, nil
+}
+
+func (s *Store) open(ctx context.Context) (err error) {
+	if err := touch(s.path); err != nil {
+		return err
+	}
+	if s.write, err = sql.Open("sqlite", writerDSN(s.path)); err != nil {
+		return err
+	}
+	s.write.SetMaxOpenConns(1)
+	if err := migrate(ctx, s.write); err != nil {
+		return err
+	}
+	if s.read, err = sql.Open("sqlite", readerDSN(s.path)); err != nil {
+		return err
+	}
+	s.read.SetMaxOpenConns(max(4, 2*runtime.GOMAXPROCS(0)))
+	s.upserts, err = prepareUpserts(ctx, s.write)
+	return err
+}
+
+// Close waits for what is running and closes the file.
+func (s *Store) Close() error {
+	for _, u := range s.upserts {
+		u.statement.Close()
+	}
+	if s.read != nil {
+		s.read.Close()
+	}
+	if s.write == nil {
+		return nil
+	}
+	if err := s.write.Close(); err != nil {
+		return fmt.Errorf("close store %q: %w", s.path, classify(err))
+	}
+	return nil
+}
+
+// transact runs do in a write transaction; an error or a cancelled context
+// leaves everything as it was.
+func (s *Store) transact(ctx context.Context, do func(*transaction) error) error {
+	select {
+	case s.turn <- struct{}{}:
+		defer func() { <-s.turn }()
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	tx, err := s.write.BeginTx(ctx, nil)
+	if err != nil {
+		return classify(err)
+	}
+	defer tx.Rollback() // after Commit this does nothing
+	t := &transaction{Tx: tx, store: s}
+	if err := t.begin(ctx); err != nil {
+		return classify(err)
+	}
+	if err := do(t); err != nil {
+		return classify(err)
+	}
+	if err := tx.Commit(); err != nil {
+		return classify(err)
+	}
+	maps.Copy(t.known, t.learned)
+	if t.sealed {
+		s.catalogue.forget()
+	}
+	return nil
+}
+
+// snapshot runs do in a read transaction.
+func (s *Store) snapshot(ctx context.Context, do func(*sql.Tx) error) error {
+	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return classify(err)
+	}
+	defer tx.Rollback()
+	return classify(do(tx))
+}

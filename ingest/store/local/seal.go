@@ -1,0 +1,136 @@
+package local
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"coldweek/ingest/store/block"
+)
+
+// SealReport says what Seal did.
+type SealReport struct {
+	Days     int   // series-days packed
+	Readings int64 // rows that became part of a block
+	Left     int   // series-days left as rows, with too many readings for a block
+	Bytes    int64 // returned to the disk
+}
+
+// sealBatch bounds a sealing transaction, and so how long an Append may have
+// to wait for it: about a quarter of a second.
+const sealBatch = 30_000
+
+// Seal packs the readings of every UTC day that ended at before or earlier into
+// blocks. Appends go on between its transactions; cancelled or killed, it
+// leaves some days sealed and the others as they were.
+func (s *Store) Seal(ctx context.Context, before time.Time) (SealReport, error) {
+	var report SealReport
+	end := ceilMS(before)
+	if end != math.MaxInt64 {
+		end = dayOf(ceilMS(before)) * msPerDay
+	}
+	next := sealPlace{series: 0, fromMS: math.MinInt64}
+	for !next.done {
+		err := s.transact(ctx, func(t *transaction) (err error) {
+			var step SealReport
+			if next, step, err = t.sealSome(ctx, next, end); err != nil {
+				return err
+			}
+			report.Days, report.Readings, report.Left = report.Days+step.Days, report.Readings+step.Readings, report.Left+step.Left
+			return nil
+		})
+		if err != nil {
+			return report, fmt.Errorf("seal days before %s: %w", before.UTC().Format(time.DateOnly), err)
+		}
+	}
+	var err error
+	if report.Bytes, err = s.shrink(ctx); err != nil {
+		return report, fmt.Errorf("return free pages: %w", err)
+	}
+	return report, nil
+}
+
+// sealPlace is where in the rows, ordered by series and time, sealing goes on.
+type sealPlace struct {
+	series, fromMS int64
+	done           bool
+}
+
+// sealSome seals days of rows from place on, about sealBatch rows.
+func (t *transaction) sealSome(ctx context.Context, place sealPlace, endMS int64) (sealPlace, SealReport, error) {
+	var report SealReport
+	for report.Readings < sealBatch {
+		series, ms, err := t.nextRow(ctx, place)
+		if errors.Is(err, sql.ErrNoRows) {
+			return sealPlace{done: true}, report, nil
+		}
+		if err != nil {
+			return place, report, err
+		}
+		if ms >= endMS {
+			place = sealPlace{series: series + 1, fromMS: math.MinInt64}
+			continue
+		}
+		day := dayOf(ms)
+		readings, err := t.sealDay(ctx, series, day)
+		switch {
+		case errors.Is(err, block.ErrTooMany):
+			report.Left++
+		case err != nil:
+			return place, report, err
+		default:
+			t.sealed = true
+			report.Days++
+			report.Readings += int64(readings)
+		}
+		place = sealPlace{series: series, fromMS: (day + 1) * msPerDay}
+	}
+	return place, report, nil
+}
+
+// nextRow seeks the first row at or after place.
+func (t *transaction) nextRow(ctx context.Context, place sealPlace) (series, ms int64, err error) {
+	err = t.QueryRowContext(ctx, "SELECT series, unix_ms FROM fresh WHERE (series, unix_ms) >= (?, ?) ORDER BY series, unix_ms LIMIT 1",
+		place.series, place.fromMS).Scan(&series, &ms)
+	return series, ms, err
+}
+
+// sealDay packs the rows of a series and day over its block and returns how
+// many rows there were.
+func (t *transaction) sealDay(ctx context.Context, id, day int64) (int, error) {
+	fresh, err := readRows(ctx, t.Tx, id, day*msPerDay, (day+1)*msPerDay)
+	if err != nil {
+		return 0, err
+	}
+	sealed, err := readBlock(ctx, t.Tx, id, day)
+	if err != nil {
+		return 0, err
+	}
+	return fresh.len(), t.seal(ctx, id, day, fresh.over(sealed))
+}
+
+// keptFree is the share of free pages kept for the next day's rows.
+const keptFree = 4
+
+// shrink gives pages beyond a quarter of the file back to the disk.
+func (s *Store) shrink(ctx context.Context) (freed int64, err error) {
+	var size, pages, free int64
+	for query, value := range map[string]*int64{
+		"PRAGMA page_size": &size, "PRAGMA page_count": &pages, "PRAGMA freelist_count": &free,
+	} {
+		if err := s.write.QueryRowContext(ctx, query).Scan(value); err != nil {
+			return 0, classify(err)
+		}
+	}
+	surplus := free - pages/keptFree
+	if surplus <= 0 {
+		return 0, nil
+	}
+	if _, err := s.write.ExecContext(ctx, fmt.Sprintf("PRAGMA incremental_vacuum(%d)", surplus)); err != nil {
+		return 0, classify(err)
+	}
+	return surplus * size, nil
+}
