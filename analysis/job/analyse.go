@@ -71,15 +71,19 @@ func heatSource(ctx context.Context, st Store, id string) (trace.Source, error) 
 	for _, e := range extents {
 		has[e.Channel] = true
 	}
+	return sourceOf(has), nil
+}
+
+func sourceOf(has map[ingest.Channel]bool) trace.Source {
 	switch {
 	case has[ingest.Channel(ingest.HeatRegister)]:
-		return trace.HeatFromRegister, nil
+		return trace.HeatFromRegister
 	case has[ingest.Channel(ingest.FlowTemp)] && has[ingest.Channel(ingest.ReturnTemp)] && has[ingest.Channel(ingest.FlowRate)]:
-		return trace.HeatFromFlow, nil
+		return trace.HeatFromFlow
 	case has[ingest.Channel(ingest.HeatOutput)]:
-		return trace.HeatFromHeatOutput, nil
+		return trace.HeatFromHeatOutput
 	}
-	return trace.NoHeat, nil
+	return trace.NoHeat
 }
 
 func heatOf(s *siteday.Sums, source trace.Source) Heat {

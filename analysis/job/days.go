@@ -162,15 +162,25 @@ func newReader(ctx context.Context, st Store, record *site.Record) (*reader, err
 	if err != nil {
 		return nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
 	}
-	r := &reader{st: st, record: record}
+	r, err := readerOf(record)
+	if err != nil {
+		return nil, err
+	}
+	r.st = st
 	for _, e := range extents {
 		r.channels = append(r.channels, e.Channel)
 	}
-	if r.options, err = traceOptions(record); err != nil {
+	return r, nil
+}
+
+// readerOf makes a reader that has no store.
+func readerOf(record *site.Record) (*reader, error) {
+	options, err := traceOptions(record)
+	if err != nil {
 		return nil, err
 	}
-	r.settings, err = settingsOf(record)
-	return r, err
+	settings, err := settingsOf(record)
+	return &reader{record: record, options: options, settings: settings}, err
 }
 
 // traceOptions says how the site's readings are to be understood.

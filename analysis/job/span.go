@@ -6,7 +6,9 @@ import (
 	"time"
 
 	"coldweek/analysis/operation"
+	"coldweek/analysis/siteday"
 	"coldweek/analysis/trace"
+	"coldweek/ingest"
 	"coldweek/ingest/site"
 )
 
@@ -33,4 +35,31 @@ func Look(ctx context.Context, st Store, record *site.Record, from, to time.Time
 	opt.Marks = []time.Time{from, to}
 	t := trace.Build(columns, begin, end, opt)
 	return &Span{From: from, To: to, Trace: t, Operation: operation.Detect(t, r.config)}, nil
+}
+
+// WindowAround returns the whole local days that hold a span of time.
+func WindowAround(from, to time.Time) Window {
+	y, m, d := from.Date()
+	w := Window{From: time.Date(y, m, d, 0, 0, 0, 0, from.Location())}
+	y, m, d = to.Add(-time.Millisecond).In(from.Location()).Date()
+	w.To = time.Date(y, m, d+1, 0, 0, 0, 0, from.Location())
+	return w
+}
+
+// AnalyseColumns answers for readings in memory, without a store.
+func AnalyseColumns(record *site.Record, columns []ingest.Column, w Window) (*Result, error) {
+	r, err := readerOf(record)
+	if err != nil {
+		return nil, err
+	}
+	has := map[ingest.Channel]bool{}
+	for _, c := range columns {
+		has[c.Channel] = true
+	}
+	var days []siteday.Day
+	for _, d := range w.days() {
+		from, to := d.from.Add(-marginBefore), d.to.Add(marginAfter)
+		days = append(days, r.compute(columns, d, from, to))
+	}
+	return Summarise(record, w, days, sourceOf(has)), nil
 }
