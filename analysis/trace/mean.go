@@ -28,6 +28,16 @@ func (t *Trace) maxGapMS(c ingest.Column) int64 {
 	return max(gapSpacings*spacing[(len(spacing)-1)/2], minMaxGapMS)
 }
 
+// MaxGap returns how long a value of the channel says something about the time
+// after it; 0 when the trace has no such channel.
+func (t *Trace) MaxGap(ch ingest.Channel) time.Duration {
+	c, ok := t.columns[ch]
+	if !ok {
+		return 0
+	}
+	return time.Duration(t.maxGapMS(c)) * time.Millisecond
+}
+
 // intervalMeans returns the mean of the column over each interval between
 // edges: the integral of its straight or held course by the duration, NaN
 // where any part of the interval is not known.
