@@ -50,16 +50,37 @@ type Window struct{ From, To time.Time }
 func ParseWindow(record *site.Record, from, to string) (Window, error) {
 	var w Window
 	var err error
-	if w.From, err = time.ParseInLocation(dateLayout, from, record.Zone()); err != nil {
+	if w.From, err = parseDate(from, record.Zone()); err != nil {
 		return w, fmt.Errorf("first date %q: write it as 2026-01-31", from)
 	}
-	if w.To, err = time.ParseInLocation(dateLayout, to, record.Zone()); err != nil {
+	if w.To, err = parseDate(to, record.Zone()); err != nil {
 		return w, fmt.Errorf("last date %q: write it as 2026-01-31", to)
 	}
 	if !w.To.After(w.From) {
 		return w, fmt.Errorf("the period %s to %s is empty: the last date is exclusive and must come after the first", from, to)
 	}
 	return w, nil
+}
+
+func parseDate(text string, zone *time.Location) (time.Time, error) {
+	date, err := time.Parse(dateLayout, text)
+	if err != nil {
+		return date, err
+	}
+	return StartOfDay(date.Year(), date.Month(), date.Day(), zone), nil
+}
+
+// StartOfDay returns the first instant of a local day; days beyond the end of
+// the month are those of the next. Where the clocks go forward at midnight, as
+// in Chile, that is not 00:00, for which time.Date may give an instant of the
+// day before.
+func StartOfDay(year int, month time.Month, day int, zone *time.Location) time.Time {
+	noon := time.Date(year, month, day, 12, 0, 0, 0, zone)
+	start := time.Date(year, month, day, 0, 0, 0, 0, zone)
+	if start.Day() != noon.Day() {
+		_, start = start.ZoneBounds()
+	}
+	return start
 }
 
 // localDay is one day to be computed.
@@ -72,7 +93,7 @@ func (w Window) days() []localDay {
 	var days []localDay
 	for from := w.From; from.Before(w.To); {
 		y, m, d := from.Date()
-		next := time.Date(y, m, d+1, 0, 0, 0, 0, from.Location())
+		next := StartOfDay(y, m, d+1, from.Location())
 		days = append(days, localDay{date: from.Format(dateLayout), from: from, to: next})
 		from = next
 	}

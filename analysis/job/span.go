@@ -40,9 +40,9 @@ func Look(ctx context.Context, st Store, record *site.Record, from, to time.Time
 // WindowAround returns the whole local days that hold a span of time.
 func WindowAround(from, to time.Time) Window {
 	y, m, d := from.Date()
-	w := Window{From: time.Date(y, m, d, 0, 0, 0, 0, from.Location())}
+	w := Window{From: StartOfDay(y, m, d, from.Location())}
 	y, m, d = to.Add(-time.Millisecond).In(from.Location()).Date()
-	w.To = time.Date(y, m, d+1, 0, 0, 0, 0, from.Location())
+	w.To = StartOfDay(y, m, d+1, from.Location())
 	return w
 }
 
