@@ -1,0 +1,362 @@
+package rig
+
+import (
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"coldweek/ingest"
+	"coldweek/ingest/rig/instrument"
+)
+
+// sampler is one channel's instrument.
+type sampler struct {
+	channel  ingest.Channel
+	quantity int // index in order
+	room     int
+	slow     bool // lags by a minute or more: fed by the controller's clock
+	meter    instrument.Meter
+}
+
+// telemetry is all the plant publishes.
+type telemetry struct {
+	samplers []sampler
+	nextMS   int64 // of the earliest sample due
+	due      []dueReading
+	random   *rand.Rand
+	bursts   instrument.Outage
+	gaps     instrument.Outage
+
+	electricJ, heatJ, volumeL float64 // registers, as the meters count
+	pumpW, heatersW           float64 // of this step
+	resetMS                   int64
+	rolls                     float64
+}
+
+type dueReading struct {
+	atMS    int64
+	channel ingest.Channel
+	value   float64
+}
+
+// order is the order in which channels of one time are handed out.
+var order = [...]ingest.Quantity{
+	ingest.FlowTemp, ingest.ReturnTemp, ingest.FlowRate, ingest.Power, ingest.HeatOutput, ingest.CompressorSpeed,
+	ingest.PumpPower, ingest.BackupPower, ingest.ModeQuantity, ingest.FlowTarget, ingest.OutdoorTemp,
+	ingest.OutdoorHumidity, ingest.Irradiance, ingest.RoomTemp, ingest.CylinderTemp, ingest.Pressure,
+	ingest.ElectricityRegister, ingest.HeatRegister, ingest.VolumeRegister,
+}
+
+// usualSpec is an instrument as commonly fitted.
+func (m *Metering) usualSpec(q ingest.Quantity) instrument.Spec {
+	fast, slow := m.intervals()
+	switch q {
+	case ingest.FlowTemp, ingest.ReturnTemp:
+		return instrument.Spec{Interval: fast, LagS: 8, Noise: 0.02, Resolution: 0.1}
+	case ingest.FlowRate:
+		return instrument.Spec{Interval: fast, LagS: 2, NoiseShare: 0.006, Resolution: 1, Below: 40}
+	case ingest.Power:
+		return instrument.Spec{Interval: fast, NoiseShare: 0.004, Noise: 0.3, Resolution: 1}
+	case ingest.HeatOutput:
+		return instrument.Spec{Interval: fast, LagS: 10, NoiseShare: 0.01, Resolution: 10}
+	case ingest.PumpPower, ingest.BackupPower:
+		return instrument.Spec{Interval: fast, NoiseShare: 0.004, Resolution: 1}
+	case ingest.CompressorSpeed:
+		return instrument.Spec{Interval: fast, Resolution: 1}
+	case ingest.ModeQuantity:
+		return instrument.Spec{Interval: fast}
+	case ingest.FlowTarget:
+		return instrument.Spec{Interval: slow, Resolution: 0.5}
+	case ingest.OutdoorTemp:
+		return instrument.Spec{Interval: slow, LagS: 240, Noise: 0.04, Resolution: 0.1}
+	case ingest.OutdoorHumidity:
+		return instrument.Spec{Interval: slow, LagS: 120, Noise: 0.5, Resolution: 1}
+	case ingest.Irradiance:
+		return instrument.Spec{Interval: slow, LagS: 20, NoiseShare: 0.03, Resolution: 1}
+	case ingest.RoomTemp:
+		return instrument.Spec{Interval: slow, LagS: 600, Noise: 0.03, Resolution: 0.1}
+	case ingest.CylinderTemp:
+		return instrument.Spec{Interval: slow, LagS: 60, Noise: 0.03, Resolution: 0.1}
+	case ingest.Pressure:
+		return instrument.Spec{Interval: slow, LagS: 5, Noise: 0.004, Resolution: 0.01}
+	case ingest.ElectricityRegister:
+		return instrument.Spec{Interval: slow, Resolution: 0.01}
+	case ingest.HeatRegister:
+		return instrument.Spec{Interval: slow, Resolution: 0.1}
+	}
+	return instrument.Spec{Interval: slow, Resolution: 0.001}
+}
+
+// spec is the instrument the plant has for a quantity.
+func (p *Plant) spec(q ingest.Quantity) instrument.Spec {
+	if spec, ok := p.Metering.Specs[q]; ok {
+		return spec
+	}
+	return p.Metering.usualSpec(q)
+}
+
+func (m *Metering) intervals() (fast, slow time.Duration) {
+	fast, slow = m.Interval, m.SlowInterval
+	if fast == 0 {
+		fast = defaultFast
+	}
+	if slow == 0 {
+		slow = defaultSlow
+	}
+	return fast, max(fast, slow)
+}
+
+// Channels lists what the plant publishes, in the order of its columns.
+func (p Plant) Channels() []ingest.Channel {
+	var channels []ingest.Channel
+	for _, q := range order {
+		switch {
+		case !p.publishes(q):
+		case q == ingest.RoomTemp:
+			for _, place := range p.House.Rooms {
+				channels = append(channels, ingest.NewChannel(q, place))
+			}
+		default:
+			channels = append(channels, ingest.Channel(q))
+		}
+	}
+	return channels
+}
+
+// publishes says whether the plant has the quantity and hands it out.
+func (p *Plant) publishes(q ingest.Quantity) bool {
+	if q == ingest.CylinderTemp && p.HotWater.CylinderL == 0 {
+		return false
+	}
+	if len(p.Metering.Quantities) == 0 {
+		return true
+	}
+	for _, have := range p.Metering.Quantities {
+		if have == q {
+			return true
+		}
+	}
+	return false
+}
+
+func newTelemetry(p *Plant, startMS int64, step time.Duration) telemetry {
+	t := telemetry{
+		nextMS:  startMS,
+		random:  rand.New(rand.NewPCG(p.Seed, 0x6d65746572)),
+		resetMS: math.MaxInt64,
+	}
+	const burst, gap = 70 * time.Second, 4 * time.Hour
+	t.bursts = instrument.NewOutage(p.Metering.DropoutShare, burst, startMS, t.random)
+	t.gaps = instrument.NewOutage(p.Metering.GapsPerMonth*gap.Hours()/(30*24), gap, startMS, t.random)
+	if p.Metering.RegisterResetAfter > 0 {
+		t.resetMS = startMS + p.Metering.RegisterResetAfter.Milliseconds()
+	}
+	t.electricJ = p.Metering.RegisterStartKWh * jPerKWh
+	t.heatJ = 3.3 * t.electricJ
+	room := 0
+	for _, c := range p.Channels() {
+		s := p.newSampler(c, startMS, step)
+		if c.Quantity() == ingest.RoomTemp {
+			s.room = room
+			room++
+		}
+		t.samplers = append(t.samplers, s)
+	}
+	t.due = make([]dueReading, 0, len(t.samplers))
+	return t
+}
+
+// slowLagS is the lag from which feeding every few steps is the same.
+const slowLagS = 60
+
+func (p *Plant) newSampler(c ingest.Channel, startMS int64, step time.Duration) sampler {
+	spec := p.spec(c.Quantity())
+	if c.Quantity() == ingest.FlowTemp {
+		spec.Offset += p.Metering.PairOffsetK
+	}
+	s := sampler{channel: c}
+	s.quantity, _ = quantityIndex(c.Quantity())
+	s.slow = spec.LagS >= slowLagS
+	if s.slow {
+		step = controlEvery
+	}
+	s.meter = instrument.NewMeter(spec, step, startMS, p.Metering.Jitter)
+	return s
+}
+
+// feedFast shows every step to the instruments that need it.
+func (t *telemetry) feedFast(r *Rig) {
+	for i := range t.samplers {
+		if s := &t.samplers[i]; !s.slow && s.meter.Lags() {
+			s.meter.Feed(r.truly(s))
+		}
+	}
+}
+
+func (t *telemetry) feedSlow(r *Rig) {
+	for i := range t.samplers {
+		if s := &t.samplers[i]; s.slow {
+			s.meter.Feed(r.truly(s))
+		}
+	}
+}
+
+// integrate advances the registers as their meters count.
+func (t *telemetry) integrate(r *Rig, e *entry) {
+	t.electricJ += (e.electricW + e.backupW) * e.stepS * r.eff.register
+	if e.sensorW > 0 || r.plant.Metering.HeatRegisterBothWays {
+		t.heatJ += e.sensorW * e.stepS * r.eff.register
+	}
+	t.volumeL += r.loop.flowLPH * e.stepS / 3600
+}
+
+// emit takes the samples due before now and hands them out in order.
+func (t *telemetry) emit(r *Rig, emit func(ingest.Reading)) {
+	t.due = t.due[:0]
+	t.nextMS = math.MaxInt64
+	if r.nowMS > t.resetMS {
+		t.electricJ, t.heatJ, t.volumeL, t.resetMS = 0, 0, 0, math.MaxInt64
+	}
+	for i := range t.samplers {
+		s := &t.samplers[i]
+		for s.meter.DueMS() < r.nowMS {
+			t.sample(r, s)
+			s.meter.Schedule(t.random)
+		}
+		t.nextMS = min(t.nextMS, s.meter.DueMS())
+	}
+	if emit == nil {
+		return
+	}
+	for _, d := range t.due {
+		emit(ingest.Reading{Site: r.plant.ID, Channel: d.channel,
+			Time: r.time(d.atMS + r.eff.clockMS + r.jumpedMS()), Value: d.value})
+	}
+}
+
+func (r *Rig) jumpedMS() int64 {
+	if r.eff.clockJumpMS == 0 {
+		return 0
+	}
+	return r.clockJumpMS
+}
+
+// sample reads one instrument; the sample is lost in outages.
+func (t *telemetry) sample(r *Rig, s *sampler) {
+	atMS := s.meter.DueMS()
+	if !s.meter.Lags() {
+		s.meter.Feed(r.truly(s))
+	}
+	value, publish := s.meter.Read(atMS, t.random)
+	lost := r.eff.silent || t.bursts.Down(atMS, t.random) || t.gaps.Down(atMS, t.random)
+	if !publish || lost {
+		return
+	}
+	if r.eff.garbage > 0 && t.random.Float64() < r.eff.garbage {
+		value = garbage[t.random.IntN(len(garbage))]
+	}
+	i := len(t.due)
+	t.due = append(t.due, dueReading{})
+	for ; i > 0 && t.due[i-1].atMS > atMS; i-- {
+		t.due[i] = t.due[i-1]
+	}
+	t.due[i] = dueReading{atMS, s.channel, value}
+}
+
+// garbage is what broken publishers send: no number, or one that no sensor
+// means.
+var garbage = [...]float64{math.NaN(), -9999, 1e12, math.Inf(1), math.NaN()}
+
+// truly is the value in front of an instrument.
+func (r *Rig) truly(s *sampler) float64 {
+	t := &r.tele
+	switch order[s.quantity] {
+	case ingest.FlowTemp:
+		if r.eff.swapped {
+			return r.loop.retC
+		}
+		return r.loop.hxC + r.eff.flowSensorK
+	case ingest.ReturnTemp:
+		if r.eff.swapped {
+			return r.loop.hxC + r.eff.flowSensorK
+		}
+		return r.loop.retC
+	case ingest.FlowRate:
+		return r.loop.flowLPH * r.eff.flowReading
+	case ingest.Power:
+		return (r.entry.electricW + r.entry.backupW) * r.eff.powerReading
+	case ingest.HeatOutput:
+		return r.entry.sensorW
+	case ingest.CompressorSpeed:
+		return r.speedHz()
+	case ingest.PumpPower:
+		return t.pumpW
+	case ingest.BackupPower:
+		return t.heatersW
+	case ingest.ModeQuantity:
+		return float64(r.mode())
+	case ingest.FlowTarget:
+		return r.ctl.targetC
+	case ingest.OutdoorTemp:
+		return r.sensedC
+	case ingest.OutdoorHumidity:
+		return r.humidityPct
+	case ingest.Irradiance:
+		return r.irradianceWPerM2
+	case ingest.RoomTemp:
+		return r.roomC(s.room)
+	case ingest.CylinderTemp:
+		return r.cylinder.waterC
+	case ingest.Pressure:
+		return 1.35 + 0.008*((r.loop.e1C+r.loop.retC)/2-20) + 0.1*min(1, r.loop.flowLPH/1000)
+	case ingest.ElectricityRegister:
+		return r.rolled(t.electricJ / jPerKWh)
+	case ingest.HeatRegister:
+		return r.rolled(t.heatJ / jPerKWh)
+	default:
+		return t.volumeL / 1000
+	}
+}
+
+func (r *Rig) rolled(countKWh float64) float64 {
+	if rollKWh := r.plant.Metering.RegisterRollsOverKWh; rollKWh > 0 {
+		return math.Mod(countKWh, rollKWh)
+	}
+	return max(0, countKWh)
+}
+
+// roomC is a room's own temperature: rooms lie around the mean, the first has
+// the sun.
+func (r *Rig) roomC(room int) float64 {
+	n := len(r.plant.House.Rooms)
+	offsetK := 0.0
+	if n > 1 {
+		offsetK = 0.5 - float64(room)/float64(n-1)
+	}
+	return r.house.airC + offsetK
+}
+
+// mode is what the controller says it is doing.
+func (r *Rig) mode() ingest.Mode {
+	switch {
+	case r.machine.phase == defrosting:
+		return ingest.ModeDefrost
+	case r.machine.phase == running && r.ctl.toCylinder:
+		return ingest.ModeHotWater
+	case r.machine.phase == running || r.entry.heaterInFlow:
+		return ingest.ModeHeating
+	}
+	return ingest.ModeOff
+}
+
+// speedHz is the compressor's speed.
+func (r *Rig) speedHz() float64 {
+	m := &r.machine
+	switch {
+	case m.phase == running:
+		return m.spec.MaximumHz * m.load * min(1, 0.3+m.sinceS/60)
+	case m.phase == defrosting && m.dripping == 0 && m.sinceS >= dipS:
+		return m.spec.MaximumHz * 0.7
+	}
+	return 0
+}
