@@ -1,6 +1,7 @@
 package trace
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -37,23 +38,78 @@ func edges(columns map[ingest.Channel]ingest.Column, fromMS, toMS int64, marks [
 	if len(sampled) == 0 {
 		sampled = clock(columns, registerQuantities, fromMS, toMS)
 	}
+	if len(sampled) == 0 {
+		sampled = clock(columns, ingest.Quantities(), fromMS, toMS)
+	}
 	return union(coalesce(sampled, maxCoalesceMS), fixed)
 }
 
 func clock(columns map[ingest.Channel]ingest.Column, quantities []ingest.Quantity, fromMS, toMS int64) []int64 {
 	var all []int64
 	for _, q := range quantities {
-		c, ok := columns[ingest.Channel(q)]
-		if !ok {
-			continue
-		}
-		lo, _ := slices.BinarySearch(c.UnixMS, fromMS)
-		hi, _ := slices.BinarySearch(c.UnixMS, toMS)
-		if part := c.UnixMS[lo:hi]; !slices.Equal(all, part) {
-			all = union(all, part)
+		for ch, c := range columns {
+			if ch.Quantity() != q {
+				continue
+			}
+			lo, _ := slices.BinarySearch(c.UnixMS, fromMS)
+			hi, _ := slices.BinarySearch(c.UnixMS, toMS)
+			if part := c.UnixMS[lo:hi]; !slices.Equal(all, part) {
+				all = union(all, part)
+			}
 		}
 	}
 	return all
+}
+
+// crossings returns the edges and, between them, the moments at which the
+// difference of flow and return changes its sign, so that heat drawn and heat
+// given never share an interval. Noise about zero makes none.
+func crossings(edgeMS []int64, flow, ret ingest.Column, maxGapMS int64) []int64 {
+	const noiseK = 0.5
+	out := make([]int64, 0, len(edgeMS)+64)
+	before := math.NaN()
+	flowAt, returnAt := cursor{c: flow, maxGapMS: maxGapMS}, cursor{c: ret, maxGapMS: maxGapMS}
+	for i, ms := range edgeMS {
+		diffK := flowAt.value(ms) - returnAt.value(ms)
+		if before*diffK < 0 && max(math.Abs(before), math.Abs(diffK)) > noiseK {
+			from := edgeMS[i-1]
+			at := from + int64(math.Round(float64(ms-from)*before/(before-diffK)))
+			if at > from && at < ms {
+				out = append(out, at)
+			}
+		}
+		out = append(out, ms)
+		before = diffK
+	}
+	return out
+}
+
+// cursor reads a column at ascending times, straight between samples.
+type cursor struct {
+	c        ingest.Column
+	maxGapMS int64
+	next     int // first sample at or after the time asked for
+}
+
+func (r *cursor) value(ms int64) float64 {
+	for r.next < r.c.Len() && r.c.UnixMS[r.next] < ms {
+		r.next++
+	}
+	switch {
+	case r.next == r.c.Len():
+		return math.NaN()
+	case r.c.UnixMS[r.next] == ms:
+		return r.c.Value[r.next]
+	case r.next == 0:
+		return math.NaN()
+	}
+	a, b := r.next-1, r.next
+	spanMS := r.c.UnixMS[b] - r.c.UnixMS[a]
+	if spanMS > r.maxGapMS {
+		return math.NaN()
+	}
+	share := float64(ms-r.c.UnixMS[a]) / float64(spanMS)
+	return r.c.Value[a] + share*(r.c.Value[b]-r.c.Value[a])
 }
 
 // union merges two ascending lists without repeats into a new one.

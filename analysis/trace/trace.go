@@ -80,6 +80,7 @@ func Build(columns []ingest.Column, from, to time.Time, opt Options) *Trace {
 		}
 	}
 	t.EdgeMS = edges(t.columns, from.UnixMilli(), to.UnixMilli(), opt.Marks)
+	t.cutAtCrossings()
 	t.DurS = make([]float64, max(len(t.EdgeMS)-1, 0))
 	for i := range t.DurS {
 		t.DurS[i] = float64(t.EdgeMS[i+1]-t.EdgeMS[i]) / 1000
@@ -142,6 +143,15 @@ func (t *Trace) Index(at time.Time) int {
 
 // Start returns when interval i begins; Start(Len()) is the end of the trace.
 func (t *Trace) Start(i int) time.Time { return time.UnixMilli(t.EdgeMS[i]) }
+
+// cutAtCrossings ends intervals where flow and return are equally warm.
+func (t *Trace) cutAtCrossings() {
+	flow, ok := t.columns[ingest.Channel(ingest.FlowTemp)]
+	ret, both := t.columns[ingest.Channel(ingest.ReturnTemp)]
+	if ok && both {
+		t.EdgeMS = crossings(t.EdgeMS, flow, ret, min(t.maxGapMS(flow), t.maxGapMS(ret)))
+	}
+}
 
 func (t *Trace) fillPower() {
 	if t.PowerW = t.Mean(ingest.Channel(ingest.Power)); t.PowerW != nil {
