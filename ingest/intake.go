@@ -115,7 +115,7 @@ func (in *Intake) Number(v float64) (float64, error) {
 		return mode, nil
 	}
 	if in.factor != 1 || in.offset != 0 {
-		v = tidyDecimal(v*in.factor + in.offset)
+		v = TidyDecimal(v*in.factor + in.offset)
 	}
 	if err := in.quantity.CheckValue(v); err != nil {
 		return 0, refuse(ImpossibleValue, "%s", err)
@@ -145,10 +145,10 @@ func (in *Intake) Text(s string) (float64, error) {
 	return in.Number(v)
 }
 
-// tidyDecimal takes off what a conversion adds behind the ninth decimal, so
+// TidyDecimal takes off what a conversion adds behind the ninth decimal, so
 // that 308.36 K is 35.21 °C and not 35.21000000000004: the store packs short
 // decimals well. Large values have no ninth decimal.
-func tidyDecimal(v float64) float64 {
+func TidyDecimal(v float64) float64 {
 	if math.Abs(v) > 1e6 {
 		return v
 	}

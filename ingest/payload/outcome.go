@@ -1,0 +1,84 @@
+package payload
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"coldweek/ingest"
+)
+
+// maxDetailed is how many refusals of one message are kept one by one.
+const maxDetailed = 20
+
+// maxTopic bounds the topic a refusal repeats; MQTT allows 65,535 bytes.
+const maxTopic = 256
+
+// outcome gathers what one message gives.
+type outcome struct {
+	topic    string
+	body     []byte
+	arrived  time.Time
+	readings []ingest.Reading
+	rejected []ingest.Rejected
+	beyond   int // refusals after maxDetailed
+}
+
+// add takes one value, or refuses it for its time.
+func (o *outcome) add(site string, c ingest.Channel, t time.Time, value float64, source func() []byte) {
+	if err := ingest.CheckTime(t, o.arrived); err != nil {
+		o.refuse(site, fmt.Errorf("%s: %w", c, err), source)
+		return
+	}
+	o.readings = append(o.readings, ingest.Reading{
+		Site: site, Channel: c, Time: time.UnixMilli(t.UnixMilli()).UTC(), Value: value,
+	})
+}
+
+// refuse keeps why a value is no reading. Source gives the part of the message
+// it came from; nil is the whole message.
+func (o *outcome) refuse(site string, err error, source func() []byte) {
+	if len(o.rejected) >= maxDetailed {
+		o.beyond++
+		return
+	}
+	part := o.body
+	if source != nil {
+		part = source()
+	}
+	o.rejected = append(o.rejected, ingest.Rejected{
+		Arrived: o.arrived, Site: site, Topic: o.topic[:min(len(o.topic), maxTopic)],
+		Reason: reasonOf(err), Detail: err.Error(), Payload: ingest.CutPayload(part),
+	})
+}
+
+// reasonOf returns the reason an error carries; what carries none was no
+// understandable message.
+func reasonOf(err error) ingest.Reason {
+	if refused, ok := errors.AsType[*ingest.RefusedError](err); ok {
+		return refused.Reason
+	}
+	if _, ok := errors.AsType[unknownChannel](err); ok {
+		return ingest.UnknownChannel
+	}
+	return ingest.BadPayload
+}
+
+// full says that further refusals are only counted.
+func (o *outcome) full() bool { return len(o.rejected) >= maxDetailed }
+
+// finish adds the summary of what was not kept one by one.
+func (o *outcome) finish(site string) ([]ingest.Reading, []ingest.Rejected) {
+	if o.beyond > 0 {
+		o.rejected = append(o.rejected, ingest.Rejected{
+			Arrived: o.arrived, Site: site, Topic: o.topic[:min(len(o.topic), maxTopic)], Reason: ingest.BadPayload,
+			Detail:  fmt.Sprintf("%d more values of this message were refused; only the first %d are listed", o.beyond, maxDetailed),
+			Payload: ingest.CutPayload(o.body),
+		})
+	}
+	return o.readings, o.rejected
+}
+
+func refused(reason ingest.Reason, format string, args ...any) error {
+	return &ingest.RefusedError{Reason: reason, Detail: fmt.Sprintf(format, args...)}
+}
