@@ -10,10 +10,16 @@ package store
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"coldweek/ingest"
 )
+
+// ErrReading is wrapped by Append's error when a reading of the batch can never
+// be kept, whatever the state of disk and database. Nothing of the batch was
+// kept then; every other error may pass when it is tried again.
+var ErrReading = errors.New("a reading that cannot be kept")
 
 // Extent is what a channel holds.
 type Extent struct {
