@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 )
 
 // Run commits what is submitted until ctx ends, then everything that was
@@ -153,21 +154,13 @@ func join(group []entry) (batch []ingest.Reading, refused []ingest.Rejected) {
 	return batch, refused
 }
 
-// refuser is an error of the sink that lies in the readings: trying again
-// gives the same, whatever the state of disk and database.
-type refuser interface {
-	error
-	RefusesReading() bool
-}
-
 // keep appends a batch. When the sink refuses it for what a reading is, the
 // batch is halved until the bad ones are found; their indexes, counted from
 // offset, are returned and the others kept. Any other error is returned: the
 // whole batch may be appended again, since that changes nothing.
 func (in *Intake) keep(work context.Context, batch []ingest.Reading, offset int) (changed int64, bad []int, err error) {
 	changed, err = in.opts.Sink.Append(work, batch)
-	var refusal refuser
-	if err == nil || !errors.As(err, &refusal) || !refusal.RefusesReading() {
+	if !errors.Is(err, store.ErrReading) {
 		return changed, nil, err
 	}
 	if len(batch) == 1 {

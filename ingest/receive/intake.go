@@ -15,8 +15,10 @@ import (
 	"coldweek/ingest"
 )
 
-// Sink is where readings and refused messages rest. Both methods return when
-// the data is on disk, and the same reading twice changes nothing.
+// Sink is where readings and refused messages rest, as package store has it:
+// both methods return when the data is on disk, the same reading twice
+// changes nothing, and an error of Append that lies in a reading wraps
+// store.ErrReading.
 type Sink interface {
 	Append(ctx context.Context, batch []ingest.Reading) (changed int64, err error)
 	Refuse(ctx context.Context, items []ingest.Rejected) error

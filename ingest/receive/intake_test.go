@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 )
 
 // memory is a sink that shows what it was given and fails on request.
@@ -268,12 +269,6 @@ func TestRefusedIsQuarantinedBeforeItIsAcknowledged(t *testing.T) {
 	})
 }
 
-// impossible is an error that lies in a reading.
-type impossible struct{ value float64 }
-
-func (e impossible) Error() string        { return fmt.Sprintf("%g cannot be kept", e.value) }
-func (e impossible) RefusesReading() bool { return true }
-
 func TestPoisonousReadingIsFoundAndOnlyItQuarantined(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		poison := map[float64]bool{3: true, 17: true, 18: true, 39: true}
@@ -281,7 +276,7 @@ func TestPoisonousReadingIsFoundAndOnlyItQuarantined(t *testing.T) {
 		sink.setFail(func(batch []ingest.Reading) error {
 			for _, r := range batch {
 				if poison[r.Value] {
-					return fmt.Errorf("append: %w", impossible{r.Value})
+					return fmt.Errorf("append %g: %w", r.Value, store.ErrReading)
 				}
 			}
 			return nil
