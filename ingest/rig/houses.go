@@ -22,7 +22,7 @@ func orchardHouse() Plant {
 			RoomSetC: 20.5, Rooms: []string{"living", "kitchen", "bedroom"}},
 		Emitters: Emitters{OutputAt50KW: 14.5, Exponent: 1.3, WaterL: 110, MetalKJPerK: 160},
 		Loop:     Loop{VolumeL: 60, FlowLPH: 1080, HotWaterFlowLPH: 1200, PumpW: 38},
-		HeatPump: HeatPump{RatedHeatKW: 8, MinimumHeatKW: 2.0, CapacityPerK: 0.016, CarnotShare: 0.47,
+		HeatPump: HeatPump{RatedHeatKW: 8, MinimumHeatKW: 2.0, CapacityPerK: 0.016, CarnotShare: 0.54,
 			MaximumFlowC: 62, StandbyW: 12, MaximumHz: 90, RampS: 80},
 		HotWater: HotWater{CylinderL: 210, TargetC: 49, HysteresisK: 8, CoilWPerK: 1500, DailyKWh: 6.2, LossWPerK: 1.6,
 			OutputShare: 0.75, HygieneC: 60, HygieneDay: time.Sunday, HygieneHour: 13, ImmersionKW: 3, MaximumLength: 2 * time.Hour},
@@ -44,7 +44,7 @@ func millCottage() Plant {
 			RoomSetC: 20, Rooms: []string{"living", "bedroom"}},
 		Emitters: Emitters{OutputAt50KW: 8.6, Exponent: 1.32, WaterL: 38, MetalKJPerK: 70},
 		Loop:     Loop{VolumeL: 32, FlowLPH: 900, HotWaterFlowLPH: 1000, PumpW: 32},
-		HeatPump: HeatPump{RatedHeatKW: 9, MinimumHeatKW: 4.4, CapacityPerK: 0.016, CarnotShare: 0.45,
+		HeatPump: HeatPump{RatedHeatKW: 9, MinimumHeatKW: 3.7, CapacityPerK: 0.016, CarnotShare: 0.52,
 			MaximumFlowC: 60, StandbyW: 16, MaximumHz: 80, RampS: 70},
 		HotWater: HotWater{CylinderL: 180, TargetC: 48, HysteresisK: 7, CoilWPerK: 1300, DailyKWh: 4.6, LossWPerK: 1.7,
 			OutputShare: 0.65, MaximumLength: 2 * time.Hour},
@@ -68,7 +68,7 @@ func lindenhof() Plant {
 			RoomSetC: 21, Rooms: []string{"wohnen", "bad", "schlafen"}},
 		Emitters: Emitters{OutputAt50KW: 44, Exponent: 1.1, WaterL: 150, MetalKJPerK: 40, SlabMJPerK: 7},
 		Loop:     Loop{VolumeL: 90, FlowLPH: 1950, HotWaterFlowLPH: 1900, PumpW: 62},
-		HeatPump: HeatPump{RatedHeatKW: 14, MinimumHeatKW: 3.6, CapacityPerK: 0.016, CarnotShare: 0.48,
+		HeatPump: HeatPump{RatedHeatKW: 14, MinimumHeatKW: 3.6, CapacityPerK: 0.016, CarnotShare: 0.55,
 			MaximumFlowC: 62, StandbyW: 18, MaximumHz: 100, RampS: 90},
 		HotWater: HotWater{CylinderL: 300, TargetC: 50, HysteresisK: 8, CoilWPerK: 2400, DailyKWh: 9, LossWPerK: 1.9,
 			OutputShare: 0.7, HygieneC: 62, HygieneDay: time.Saturday, HygieneHour: 12, MaximumLength: 2 * time.Hour, ImmersionKW: 4.5},
@@ -92,18 +92,18 @@ func usualControl() Control {
 	return Control{
 		MinimumFlowC: 22, MaximumFlowC: 55, HeatingLimitC: 15.5, DampingH: 2,
 		StartBelowK: 4.5, StopAboveK: 4, MinimumPause: 8 * time.Minute, Overrun: 5 * time.Minute,
-		RoomCorrection: 1, RoomCutOutK: 1.6,
+		RoomCorrection: 1.5, RoomCutOutK: 1.6,
 	}
 }
 
 // usualDefrost is demand control in either style.
 func usualDefrost(style DefrostStyle) Defrost {
 	d := Defrost{
-		Style: style, ThresholdKgPerKW: 0.17, HeatShare: 0.65, PowerShare: 0.5,
+		Style: style, ThresholdKgPerKW: 0.19, HeatShare: 0.65, PowerShare: 0.5,
 		MinimumInterval: 25 * time.Minute, MaximumLength: 10 * time.Minute, MinimumFlowTempC: 14,
 	}
 	if style == HotGas {
-		d.ThresholdKgPerKW, d.PowerShare = 0.1, 0.6
+		d.ThresholdKgPerKW, d.PowerShare = 0.12, 0.6
 	}
 	return d
 }

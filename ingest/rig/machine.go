@@ -134,7 +134,7 @@ func (m *machine) refreshFrost(outdoorC, humidityPct float64) {
 // surplus moisture that settles.
 const (
 	airKgPerSKW    = 0.12
-	moistureCaught = 0.5
+	moistureCaught = 0.42
 )
 
 // Melting: latent heat of ice; the coil's own heat per kW rated; the share of

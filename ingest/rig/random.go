@@ -89,7 +89,7 @@ func (d dice) drawMachine(p *Plant) {
 	ratedKW := lossKW * d.between(1.0, 1.25) / atDesign
 	p.HeatPump = HeatPump{
 		RatedHeatKW: round(ratedKW, 1), MinimumHeatKW: round(ratedKW*d.between(0.18, 0.27), 1),
-		CapacityPerK: perK, CarnotShare: d.between(0.43, 0.52), MaximumFlowC: math.Round(d.between(58, 68)),
+		CapacityPerK: perK, CarnotShare: d.between(0.48, 0.57), MaximumFlowC: math.Round(d.between(58, 68)),
 		StandbyW: d.between(8, 25), MaximumHz: math.Round(d.between(75, 120)), RampS: d.between(50, 110),
 	}
 	style := ReverseCycle

@@ -82,7 +82,7 @@ func New(p Plant, start time.Time) (*Rig, error) {
 	}
 	r.placeTroubles(start)
 	r.openSky(start)
-	r.eff = r.active(startMS)
+	r.feelTroubles()
 	r.house = newHouse(p.House, r.outdoorC)
 	r.loop = newLoop(&r.plant)
 	r.machine = machine{spec: p.HeatPump, defrost: p.Defrost, powerRefW: p.HeatPump.RatedHeatKW * 1e3 / 6, sinceS: 3600}
@@ -170,7 +170,7 @@ func (r *Rig) Advance(until time.Time, emit func(ingest.Reading)) {
 func (r *Rig) minute() {
 	r.nextMinuteMS = (r.nowMS/minuteMS + 1) * minuteMS
 	r.readSky()
-	r.eff = r.active(r.nowMS)
+	r.feelTroubles()
 	if r.eff.loopVolume != r.shrunk {
 		r.loop.resize(r.eff.loopVolume / r.shrunk)
 		r.shrunk = r.eff.loopVolume

@@ -11,16 +11,18 @@ import (
 
 // sampler is one channel's instrument.
 type sampler struct {
-	channel  ingest.Channel
-	quantity int // index in order
-	room     int
-	slow     bool // lags by a minute or more: fed by the controller's clock
-	meter    instrument.Meter
+	channel ingest.Channel
+	source  source
+	room    int
+	slow    bool // lags by a minute or more: fed by the controller's clock
+	meter   instrument.Meter
 }
 
 // telemetry is all the plant publishes.
 type telemetry struct {
 	samplers []sampler
+	fast     []int // samplers that need every step
+	slow     []int // samplers that need every look of the controller
 	nextMS   int64 // of the earliest sample due
 	due      []dueReading
 	random   *rand.Rand
@@ -39,12 +41,41 @@ type dueReading struct {
 	value   float64
 }
 
-// order is the order in which channels of one time are handed out.
+// source is what an instrument looks at, in the order in which channels of
+// one time are handed out.
+type source int
+
+const (
+	flowSource source = iota
+	returnSource
+	flowRateSource
+	powerSource
+	heatSource
+	speedSource
+	pumpSource
+	backupSource
+	modeSource
+	targetSource
+	outdoorSource
+	humiditySource
+	irradianceSource
+	roomSource
+	cylinderSource
+	pressureSource
+	electricitySource
+	heatRegisterSource
+	volumeSource
+)
+
+// order names the quantity of each source.
 var order = [...]ingest.Quantity{
-	ingest.FlowTemp, ingest.ReturnTemp, ingest.FlowRate, ingest.Power, ingest.HeatOutput, ingest.CompressorSpeed,
-	ingest.PumpPower, ingest.BackupPower, ingest.ModeQuantity, ingest.FlowTarget, ingest.OutdoorTemp,
-	ingest.OutdoorHumidity, ingest.Irradiance, ingest.RoomTemp, ingest.CylinderTemp, ingest.Pressure,
-	ingest.ElectricityRegister, ingest.HeatRegister, ingest.VolumeRegister,
+	flowSource: ingest.FlowTemp, returnSource: ingest.ReturnTemp, flowRateSource: ingest.FlowRate,
+	powerSource: ingest.Power, heatSource: ingest.HeatOutput, speedSource: ingest.CompressorSpeed,
+	pumpSource: ingest.PumpPower, backupSource: ingest.BackupPower, modeSource: ingest.ModeQuantity,
+	targetSource: ingest.FlowTarget, outdoorSource: ingest.OutdoorTemp, humiditySource: ingest.OutdoorHumidity,
+	irradianceSource: ingest.Irradiance, roomSource: ingest.RoomTemp, cylinderSource: ingest.CylinderTemp,
+	pressureSource: ingest.Pressure, electricitySource: ingest.ElectricityRegister,
+	heatRegisterSource: ingest.HeatRegister, volumeSource: ingest.VolumeRegister,
 }
 
 // usualSpec is an instrument as commonly fitted.
@@ -160,6 +191,12 @@ func newTelemetry(p *Plant, startMS int64, step time.Duration) telemetry {
 			s.room = room
 			room++
 		}
+		switch {
+		case s.slow:
+			t.slow = append(t.slow, len(t.samplers))
+		case s.meter.Lags():
+			t.fast = append(t.fast, len(t.samplers))
+		}
 		t.samplers = append(t.samplers, s)
 	}
 	t.due = make([]dueReading, 0, len(t.samplers))
@@ -175,7 +212,7 @@ func (p *Plant) newSampler(c ingest.Channel, startMS int64, step time.Duration) 
 		spec.Offset += p.Metering.PairOffsetK
 	}
 	s := sampler{channel: c}
-	s.quantity, _ = quantityIndex(c.Quantity())
+	s.source, _ = sourceOf(c.Quantity())
 	s.slow = spec.LagS >= slowLagS
 	if s.slow {
 		step = controlEvery
@@ -186,18 +223,16 @@ func (p *Plant) newSampler(c ingest.Channel, startMS int64, step time.Duration) 
 
 // feedFast shows every step to the instruments that need it.
 func (t *telemetry) feedFast(r *Rig) {
-	for i := range t.samplers {
-		if s := &t.samplers[i]; !s.slow && s.meter.Lags() {
-			s.meter.Feed(r.truly(s))
-		}
+	for _, i := range t.fast {
+		s := &t.samplers[i]
+		s.meter.Feed(r.truly(s))
 	}
 }
 
 func (t *telemetry) feedSlow(r *Rig) {
-	for i := range t.samplers {
-		if s := &t.samplers[i]; s.slow {
-			s.meter.Feed(r.truly(s))
-		}
+	for _, i := range t.slow {
+		s := &t.samplers[i]
+		s.meter.Feed(r.truly(s))
 	}
 }
 
@@ -270,48 +305,48 @@ var garbage = [...]float64{math.NaN(), -9999, 1e12, math.Inf(1), math.NaN()}
 // truly is the value in front of an instrument.
 func (r *Rig) truly(s *sampler) float64 {
 	t := &r.tele
-	switch order[s.quantity] {
-	case ingest.FlowTemp:
+	switch s.source {
+	case flowSource:
 		if r.eff.swapped {
 			return r.loop.retC
 		}
 		return r.loop.hxC + r.eff.flowSensorK
-	case ingest.ReturnTemp:
+	case returnSource:
 		if r.eff.swapped {
 			return r.loop.hxC + r.eff.flowSensorK
 		}
 		return r.loop.retC
-	case ingest.FlowRate:
+	case flowRateSource:
 		return r.loop.flowLPH * r.eff.flowReading
-	case ingest.Power:
+	case powerSource:
 		return (r.entry.electricW + r.entry.backupW) * r.eff.powerReading
-	case ingest.HeatOutput:
+	case heatSource:
 		return r.entry.sensorW
-	case ingest.CompressorSpeed:
+	case speedSource:
 		return r.speedHz()
-	case ingest.PumpPower:
+	case pumpSource:
 		return t.pumpW
-	case ingest.BackupPower:
+	case backupSource:
 		return t.heatersW
-	case ingest.ModeQuantity:
+	case modeSource:
 		return float64(r.mode())
-	case ingest.FlowTarget:
+	case targetSource:
 		return r.ctl.targetC
-	case ingest.OutdoorTemp:
+	case outdoorSource:
 		return r.sensedC
-	case ingest.OutdoorHumidity:
+	case humiditySource:
 		return r.humidityPct
-	case ingest.Irradiance:
+	case irradianceSource:
 		return r.irradianceWPerM2
-	case ingest.RoomTemp:
+	case roomSource:
 		return r.roomC(s.room)
-	case ingest.CylinderTemp:
+	case cylinderSource:
 		return r.cylinder.waterC
-	case ingest.Pressure:
+	case pressureSource:
 		return 1.35 + 0.008*((r.loop.e1C+r.loop.retC)/2-20) + 0.1*min(1, r.loop.flowLPH/1000)
-	case ingest.ElectricityRegister:
+	case electricitySource:
 		return r.rolled(t.electricJ / jPerKWh)
-	case ingest.HeatRegister:
+	case heatRegisterSource:
 		return r.rolled(t.heatJ / jPerKWh)
 	default:
 		return t.volumeL / 1000

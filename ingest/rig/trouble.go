@@ -218,20 +218,22 @@ func (t Trouble) validate() error {
 	return nil
 }
 
-// active puts together what the plant's troubles do at a time.
-func (r *Rig) active(nowMS int64) effects {
-	e := neutral()
+// feelTroubles puts together what the plant's troubles do now.
+func (r *Rig) feelTroubles() {
+	r.eff = neutral()
 	for i, at := range r.onsetMS {
-		if nowMS < at {
+		if r.nowMS < at {
 			continue
 		}
-		t := r.plant.Troubles[i]
-		row := r.kindOf[i]
-		size := t.Size
-		if size == 0 {
-			size = kinds[row].UsualSize
-		}
-		kinds[row].apply(&e, size, float64(nowMS-at)/msPerDay)
+		row := &kinds[r.kindOf[i]]
+		row.apply(&r.eff, r.sizeOf(i), float64(r.nowMS-at)/msPerDay)
 	}
-	return e
+}
+
+// sizeOf is the size of a trouble, or its kind's usual one.
+func (r *Rig) sizeOf(i int) float64 {
+	if size := r.plant.Troubles[i].Size; size != 0 {
+		return size
+	}
+	return kinds[r.kindOf[i]].UsualSize
 }

@@ -166,11 +166,7 @@ func (r *Rig) Truth() Truth {
 	}
 	l.closeOpen(&t, r.time(r.nowMS))
 	for i, trouble := range r.plant.Troubles {
-		size := trouble.Size
-		if size == 0 {
-			size = kinds[r.kindOf[i]].UsualSize
-		}
-		t.Troubles = append(t.Troubles, Onset{trouble.Kind, r.time(r.onsetMS[i]), size, kinds[r.kindOf[i]].Unit})
+		t.Troubles = append(t.Troubles, Onset{trouble.Kind, r.time(r.onsetMS[i]), r.sizeOf(i), kinds[r.kindOf[i]].Unit})
 	}
 	return t
 }

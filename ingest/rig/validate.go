@@ -2,6 +2,7 @@ package rig
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"coldweek/ingest"
@@ -139,7 +140,7 @@ func (p Plant) checkDefrost() error {
 
 func (p Plant) checkMetering() error {
 	for _, q := range p.Metering.Quantities {
-		if _, known := quantityIndex(q); !known {
+		if _, known := sourceOf(q); !known {
 			return fmt.Errorf("the rig has no %q to publish", q)
 		}
 	}
@@ -159,12 +160,8 @@ func (p Plant) checkMetering() error {
 	return nil
 }
 
-// quantityIndex is a quantity's place in order.
-func quantityIndex(q ingest.Quantity) (int, bool) {
-	for i, have := range order {
-		if have == q {
-			return i, true
-		}
-	}
-	return 0, false
+// sourceOf is what an instrument for the quantity looks at.
+func sourceOf(q ingest.Quantity) (source, bool) {
+	i := slices.Index(order[:], q)
+	return source(i), i >= 0
 }
