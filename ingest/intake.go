@@ -14,7 +14,7 @@ import (
 // written as a number and cannot be one, else BadPayload.
 func ParseNumber(s string) (float64, error) {
 	s = strings.TrimSpace(s)
-	if s == "" || strings.Trim(s, "0123456789+-.eE") != "" {
+	if !plainNumber(s) {
 		return 0, notANumber(strings.Clone(s))
 	}
 	v, err := strconv.ParseFloat(s, 64)
@@ -25,6 +25,16 @@ func ParseNumber(s string) (float64, error) {
 		return 0, notANumber(strings.Clone(s))
 	}
 	return v, nil
+}
+
+// plainNumber keeps out what strconv reads beside decimal numbers.
+func plainNumber(s string) bool {
+	for i := 0; i < len(s); i++ {
+		if c := s[i]; (c < '0' || c > '9') && c != '.' && c != '-' && c != '+' && c != 'e' && c != 'E' {
+			return false
+		}
+	}
+	return s != ""
 }
 
 func notANumber(s string) *RefusedError {
@@ -43,6 +53,7 @@ func notANumber(s string) *RefusedError {
 type Intake struct {
 	quantity       Quantity
 	factor, offset float64
+	low, high      float64
 	words          map[string]float64 // lower case
 	numbersMapped  bool
 }
@@ -52,6 +63,7 @@ type Intake struct {
 // own words or numbers means; the names of the modes are always understood.
 func NewIntake(q Quantity, u Unit, words map[string]string) (*Intake, error) {
 	in := &Intake{quantity: q, factor: 1}
+	in.low, in.high = q.Range()
 	if u != "" && u != q.Unit() {
 		if err := in.convertFrom(u); err != nil {
 			return nil, err
@@ -116,6 +128,9 @@ func (in *Intake) Number(v float64) (float64, error) {
 	}
 	if in.factor != 1 || in.offset != 0 {
 		v = TidyDecimal(v*in.factor + in.offset)
+	}
+	if v >= in.low && v <= in.high && in.words == nil {
+		return v, nil
 	}
 	if err := in.quantity.CheckValue(v); err != nil {
 		return 0, refuse(ImpossibleValue, "%s", err)

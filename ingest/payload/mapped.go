@@ -39,8 +39,8 @@ func (d *Decoder) decodeMapped(o *outcome, groups []group) {
 		}
 		return
 	}
-	for _, g := range groups {
-		g.decode(o, s, root)
+	for i := range groups {
+		groups[i].decode(o, s, root)
 	}
 }
 
@@ -58,6 +58,7 @@ func decodeBare(o *outcome, groups []group) {
 
 func (g *group) decode(o *outcome, s *scratch, root *fastjson.Value) {
 	if g.samples == nil {
+		o.expect(len(g.entries))
 		g.decodeSample(o, s, root, nil)
 		return
 	}
@@ -66,13 +67,15 @@ func (g *group) decode(o *outcome, s *scratch, root *fastjson.Value) {
 		o.refuse(g.site, refused(ingest.BadPayload, "the pointer %q to the samples leads to no array", g.samples), nil)
 		return
 	}
+	o.expect(len(g.entries) * len(samples.GetArray()))
 	for _, sample := range samples.GetArray() {
-		g.decodeSample(o, s, sample, func() []byte { return sample.MarshalTo(nil) })
+		g.decodeSample(o, s, sample, sample)
 	}
 }
 
-// decodeSample takes each channel of the group from one sample.
-func (g *group) decodeSample(o *outcome, s *scratch, sample *fastjson.Value, source func() []byte) {
+// decodeSample takes each channel of the group from one sample. Part is what a
+// refusal keeps.
+func (g *group) decodeSample(o *outcome, s *scratch, sample, part *fastjson.Value) {
 	found := false
 	clock := sampleClock{arrived: o.arrived, required: g.samples != nil}
 	for i := range g.entries {
@@ -88,15 +91,15 @@ func (g *group) decodeSample(o *outcome, s *scratch, sample *fastjson.Value, sou
 			value, err = s.take(e.intake, v)
 		}
 		if err != nil {
-			o.refuse(g.site, about(e.channel, err), source)
+			o.refuse(g.site, about(e.channel, err), part)
 			continue
 		}
-		o.add(g.site, e.channel, t, value, source)
+		o.add(g.site, e.channel, t, value, part)
 	}
 	if !found && o.full() {
 		o.beyond++
 	} else if !found {
-		o.refuse(g.site, refused(ingest.BadPayload, "none of the pointers of site %q leads to a value: %v", g.site, g.pointers()), source)
+		o.refuse(g.site, refused(ingest.BadPayload, "none of the pointers of site %q leads to a value: %v", g.site, g.pointers()), part)
 	}
 }
 

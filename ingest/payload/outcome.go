@@ -3,7 +3,10 @@ package payload
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
+
+	"github.com/valyala/fastjson"
 
 	"coldweek/ingest"
 )
@@ -25,9 +28,9 @@ type outcome struct {
 }
 
 // add takes one value, or refuses it for its time.
-func (o *outcome) add(site string, c ingest.Channel, t time.Time, value float64, source func() []byte) {
+func (o *outcome) add(site string, c ingest.Channel, t time.Time, value float64, part *fastjson.Value) {
 	if err := ingest.CheckTime(t, o.arrived); err != nil {
-		o.refuse(site, fmt.Errorf("%s: %w", c, err), source)
+		o.refuse(site, about(c, err), part)
 		return
 	}
 	o.readings = append(o.readings, ingest.Reading{
@@ -35,20 +38,20 @@ func (o *outcome) add(site string, c ingest.Channel, t time.Time, value float64,
 	})
 }
 
-// refuse keeps why a value is no reading. Source gives the part of the message
-// it came from; nil is the whole message.
-func (o *outcome) refuse(site string, err error, source func() []byte) {
+// refuse keeps why a value is no reading, and the part of the message it came
+// from; nil is the whole message.
+func (o *outcome) refuse(site string, err error, part *fastjson.Value) {
 	if len(o.rejected) >= maxDetailed {
 		o.beyond++
 		return
 	}
-	part := o.body
-	if source != nil {
-		part = source()
+	payload := o.body
+	if part != nil {
+		payload = part.MarshalTo(nil)
 	}
 	o.rejected = append(o.rejected, ingest.Rejected{
 		Arrived: o.arrived, Site: site, Topic: o.topic[:min(len(o.topic), maxTopic)],
-		Reason: reasonOf(err), Detail: err.Error(), Payload: ingest.CutPayload(part),
+		Reason: reasonOf(err), Detail: err.Error(), Payload: ingest.CutPayload(payload),
 	})
 }
 
@@ -66,6 +69,10 @@ func reasonOf(err error) ingest.Reason {
 
 // full says that further refusals are only counted.
 func (o *outcome) full() bool { return len(o.rejected) >= maxDetailed }
+
+// expect makes room for the readings of a message, within reason: a hostile
+// one promises more than it holds.
+func (o *outcome) expect(n int) { o.readings = slices.Grow(o.readings, min(n, 512)) }
 
 // finish adds the summary of what was not kept one by one.
 func (o *outcome) finish(site string) ([]ingest.Reading, []ingest.Rejected) {

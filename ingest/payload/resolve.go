@@ -1,6 +1,8 @@
 package payload
 
 import (
+	"cmp"
+
 	"github.com/valyala/fastjson"
 
 	"coldweek/ingest"
@@ -124,23 +126,24 @@ func (s *scratch) apply(b *base, f *fields) error {
 	if f.mandatory != "" {
 		return refused(ingest.BadPayload, "the label %s must be understood to read this pack (RFC 8428 section 4.4), and is not", shorten(f.mandatory))
 	}
-	version := b.version
-	if version == 0 {
-		version = packVersion
-	}
-	for _, field := range [...]struct {
-		label string
-		v     *fastjson.Value
-		to    *float64
-	}{{"bver", f.bver, &version}, {"bt", f.bt, &b.timeS}, {"bv", f.bv, &b.value}, {"bs", f.bs, &b.sum}} {
-		if err := s.readNumber(field.label, field.v, field.to); err != nil {
-			return err
-		}
-	}
-	if err := readText("bn", f.bn, &b.name); err != nil {
+	var err error
+	if b.name, err = readText("bn", f.bn, b.name); err != nil {
 		return err
 	}
-	if err := readText("bu", f.bu, &b.unit); err != nil {
+	if b.unit, err = readText("bu", f.bu, b.unit); err != nil {
+		return err
+	}
+	if b.timeS, err = s.readNumber("bt", f.bt, b.timeS); err != nil {
+		return err
+	}
+	if b.value, err = s.readNumber("bv", f.bv, b.value); err != nil {
+		return err
+	}
+	if b.sum, err = s.readNumber("bs", f.bs, b.sum); err != nil {
+		return err
+	}
+	version, err := s.readNumber("bver", f.bver, cmp.Or(b.version, packVersion))
+	if err != nil {
 		return err
 	}
 	b.hasSum = b.hasSum || f.bs != nil
@@ -161,49 +164,47 @@ func (b *base) settle(version float64) error {
 	return nil
 }
 
-// readNumber reads a number that may be missing.
-func (s *scratch) readNumber(label string, v *fastjson.Value, to *float64) error {
+// readNumber reads a number, or returns the other when it is missing.
+func (s *scratch) readNumber(label string, v *fastjson.Value, other float64) (float64, error) {
 	if v == nil {
-		return nil
+		return other, nil
 	}
 	if v.Type() != fastjson.TypeNumber {
-		return refused(ingest.BadPayload, "%s is %s; it must be a number", label, article(v))
+		return 0, refused(ingest.BadPayload, "%s is %s; it must be a number", label, article(v))
 	}
 	number, err := s.number(v)
 	if err != nil {
-		return refused(reasonOf(err), "%s: %s", label, err)
+		return 0, refused(reasonOf(err), "%s: %s", label, err)
 	}
-	*to = number
-	return nil
+	return number, nil
 }
 
-// readText reads a string that may be missing.
-func readText(label string, v *fastjson.Value, to *[]byte) error {
+// readText reads a string, or returns the other when it is missing.
+func readText(label string, v *fastjson.Value, other []byte) ([]byte, error) {
 	if v == nil {
-		return nil
+		return other, nil
 	}
 	if v.Type() != fastjson.TypeString {
-		return refused(ingest.BadPayload, "%s is %s; it must be a string", label, article(v))
+		return nil, refused(ingest.BadPayload, "%s is %s; it must be a string", label, article(v))
 	}
-	*to = text(v)
-	return nil
+	return text(v), nil
 }
 
 func (s *scratch) resolveRecord(b *base, f *fields, source *fastjson.Value) record {
-	r := record{source: source, unit: b.unit}
+	r := record{source: source}
 	var name []byte
-	r.err = readText("n", f.n, &name)
-	if r.err == nil {
-		r.err = readText("u", f.u, &r.unit)
+	if name, r.err = readText("n", f.n, nil); r.err != nil {
+		return r
 	}
-	if r.err == nil {
-		r.err = s.readNumber("t", f.t, &r.timeS)
+	r.name = s.join(b.name, name)
+	if r.unit, r.err = readText("u", f.u, b.unit); r.err != nil {
+		return r
 	}
-	if r.err == nil {
-		r.err = s.readValue(&r, b, f)
+	if r.timeS, r.err = s.readNumber("t", f.t, 0); r.err != nil {
+		return r
 	}
 	r.timeS += b.timeS
-	r.name = s.join(b.name, name)
+	r.err = s.readValue(&r, b, f)
 	return r
 }
 
@@ -224,43 +225,40 @@ func (s *scratch) readValue(r *record, b *base, f *fields) error {
 			present++
 		}
 	}
+	var err error
 	switch {
 	case present > 1:
 		return refused(ingest.BadPayload, "the record has %d values; v, vs, vb and vd exclude each other", present)
 	case r.kind == numberValue:
-		return s.readSum(r, "v", f.v, b.value)
+		r.number, err = s.readSum("v", f.v, b.value)
 	case r.kind == textValue:
-		return readText("vs", f.vs, &r.text)
+		r.text, err = readText("vs", f.vs, nil)
 	case r.kind == truthValue:
-		return readTruth(f.vb, &r.text)
+		r.text, err = readTruth(f.vb)
 	case r.kind == dataValue:
-		return nil
 	case f.s != nil || b.hasSum && f.n != nil:
 		r.kind = sumValue
-		return s.readSum(r, "s", f.s, b.sum)
+		r.number, err = s.readSum("s", f.s, b.sum)
 	case f.n != nil || f.u != nil || f.t != nil || f.ut != nil:
 		return refused(ingest.BadPayload, "the record has no value: v, vs, vb or s is needed")
 	}
-	return nil
+	return err
 }
 
 // readSum reads a value or sum and adds its base (RFC 8428 section 4.5.4).
-func (s *scratch) readSum(r *record, label string, v *fastjson.Value, baseValue float64) error {
-	if err := s.readNumber(label, v, &r.number); err != nil {
-		return err
+func (s *scratch) readSum(label string, v *fastjson.Value, base float64) (float64, error) {
+	number, err := s.readNumber(label, v, 0)
+	if base != 0 {
+		number = ingest.TidyDecimal(number + base)
 	}
-	if baseValue != 0 {
-		r.number = ingest.TidyDecimal(r.number + baseValue)
-	}
-	return nil
+	return number, err
 }
 
-func readTruth(v *fastjson.Value, to *[]byte) error {
+func readTruth(v *fastjson.Value) ([]byte, error) {
 	if kind := v.Type(); kind != fastjson.TypeTrue && kind != fastjson.TypeFalse {
-		return refused(ingest.BadPayload, "vb is %s; it must be true or false", article(v))
+		return nil, refused(ingest.BadPayload, "vb is %s; it must be true or false", article(v))
 	}
-	*to = []byte(v.Type().String())
-	return nil
+	return []byte(v.Type().String()), nil
 }
 
 // text returns a JSON string as it lies in the parser's memory.

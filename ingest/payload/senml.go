@@ -27,6 +27,7 @@ func (d *Decoder) decodePack(o *outcome, t *table) {
 		o.refuse(t.id, err, nil)
 		return
 	}
+	o.expect(len(s.records))
 	for i := range s.records {
 		if r := &s.records[i]; r.err != nil || r.kind != noValue {
 			d.takeRecord(o, t, r)
@@ -36,14 +37,13 @@ func (d *Decoder) decodePack(o *outcome, t *table) {
 
 // takeRecord makes a reading of one resolved record.
 func (d *Decoder) takeRecord(o *outcome, t *table, r *record) {
-	source := func() []byte { return r.source.MarshalTo(nil) }
 	if r.err != nil {
-		o.refuse(t.id, r.err, source)
+		o.refuse(t.id, r.err, r.source)
 		return
 	}
 	c, err := d.packChannel(t, r.name)
 	if err != nil {
-		o.refuse(t.id, err, source)
+		o.refuse(t.id, err, r.source)
 		return
 	}
 	if r.kind == sumValue && !c.Quantity().IsRegister() {
@@ -55,10 +55,10 @@ func (d *Decoder) takeRecord(o *outcome, t *table, r *record) {
 		value, err = d.recordValue(t, c, r)
 	}
 	if err != nil {
-		o.refuse(t.id, about(c, err), source)
+		o.refuse(t.id, about(c, err), r.source)
 		return
 	}
-	o.add(t.id, c, at, value, source)
+	o.add(t.id, c, at, value, r.source)
 }
 
 // recordTime resolves a record's time (RFC 8428 section 4.5.3).
