@@ -15,13 +15,17 @@
 //
 // Layout, version 1 (varints as in encoding/binary):
 //
-//	version byte, count uvarint,
+//	version byte, count uvarint, length uvarint of the times that follow,
 //	first time varint, tick uvarint, stream of ticks since the first time,
 //	value coding byte and what that coding needs (see values.go),
 //	CRC-32C of all before, little endian
+//
+// Channels that come in one message have the same times, and then the same
+// bytes up to the value coding: SameTimes tells, and DecodeValues skips them.
 package block
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -57,7 +61,9 @@ func Append(dst []byte, unixMS []int64, values []float64) ([]byte, error) {
 	out := append(dst, version)
 	out = binary.AppendUvarint(out, uint64(len(unixMS)))
 	if len(unixMS) > 0 {
-		out = appendTimes(out, unixMS)
+		times := appendTimes(nil, unixMS)
+		out = binary.AppendUvarint(out, uint64(len(times)))
+		out = append(out, times...)
 		out = appendValues(out, values)
 	}
 	return binary.LittleEndian.AppendUint32(out, crc32.Checksum(out[start:], castagnoli)), nil
@@ -114,38 +120,93 @@ func divisor(a, b uint64) uint64 {
 // the start: their old content is overwritten. It needs no more memory than
 // the readings take.
 func Decode(src []byte, dstMS []int64, dstValues []float64) ([]int64, []float64, error) {
-	ms, values, err := decode(src, dstMS, dstValues)
-	if err != nil {
-		return dstMS[:0], dstValues[:0], fmt.Errorf("unpack block of %d bytes: %w: %w", len(src), ErrCorrupt, err)
+	o, err := take(src)
+	if err == nil {
+		dstMS, err = o.decodeTimes(dstMS)
 	}
-	return ms, values, nil
+	if err == nil {
+		dstValues, err = o.decodeValues(dstValues)
+	}
+	if err != nil {
+		return dstMS[:0], dstValues[:0], corrupt(src, err)
+	}
+	return dstMS, dstValues, nil
 }
 
-func decode(src []byte, dstMS []int64, dstValues []float64) ([]int64, []float64, error) {
+// DecodeValues is Decode for a caller who has the times from another block.
+func DecodeValues(src []byte, dst []float64) ([]float64, error) {
+	o, err := take(src)
+	if err == nil {
+		dst, err = o.decodeValues(dst)
+	}
+	if err != nil {
+		return dst[:0], corrupt(src, err)
+	}
+	return dst, nil
+}
+
+func corrupt(src []byte, err error) error {
+	return fmt.Errorf("unpack block of %d bytes: %w: %w", len(src), ErrCorrupt, err)
+}
+
+// SameTimes says whether two blocks, if sound, hold readings at the same times.
+func SameTimes(a, b []byte) bool {
+	x, xErr := split(a)
+	y, yErr := split(b)
+	return xErr == nil && yErr == nil && x.count == y.count && bytes.Equal(x.times, y.times)
+}
+
+// opened is a block whose parts have been found.
+type opened struct {
+	count         int
+	times, values []byte
+}
+
+// take checks that the block is sound and splits it.
+func take(src []byte) (opened, error) {
 	body := len(src) - checksumSize
 	if body < 2 {
-		return nil, nil, errShort
+		return opened{}, errShort
 	}
 	if sum := crc32.Checksum(src[:body], castagnoli); sum != binary.LittleEndian.Uint32(src[body:]) {
-		return nil, nil, errors.New("checksum does not fit")
+		return opened{}, errors.New("checksum does not fit")
 	}
-	if src[0] != version {
-		return nil, nil, fmt.Errorf("version %d; this program reads version %d", src[0], version)
+	return split(src)
+}
+
+func split(src []byte) (opened, error) {
+	r := reader{rest: src[:max(0, len(src)-checksumSize)]}
+	if v := r.byte(); v != version {
+		return opened{}, fmt.Errorf("version %d; this program reads version %d", v, version)
 	}
-	r := reader{rest: src[1:body]}
 	count := r.uvarint()
-	if r.err != nil || count > MaxReadings {
-		return nil, nil, fmt.Errorf("count %d is beyond %d or cut off", count, MaxReadings)
+	if count > MaxReadings {
+		return opened{}, fmt.Errorf("%d readings are beyond %d", count, MaxReadings)
 	}
-	ms, values := sized(dstMS, int(count)), sized(dstValues, int(count))
+	o := opened{count: int(count)}
 	if count > 0 {
-		r.times(ms)
-		r.values(values)
+		o.times = r.take(r.uvarint())
 	}
-	if r.err == nil && len(r.rest) > 0 {
-		r.err = fmt.Errorf("%d bytes too many", len(r.rest))
+	o.values = r.rest
+	return o, r.err
+}
+
+func (o opened) decodeTimes(dst []int64) ([]int64, error) {
+	dst = sized(dst, o.count)
+	r := reader{rest: o.times}
+	if o.count > 0 {
+		r.times(dst)
 	}
-	return ms, values, r.err
+	return dst, r.end()
+}
+
+func (o opened) decodeValues(dst []float64) ([]float64, error) {
+	dst = sized(dst, o.count)
+	r := reader{rest: o.values}
+	if o.count > 0 {
+		r.values(dst)
+	}
+	return dst, r.end()
 }
 
 // sized returns a slice of length n, of s when that has the room.
@@ -157,21 +218,20 @@ func sized[T any](s []T, n int) []T {
 }
 
 func (r *reader) times(out []int64) {
-	first, tick := r.varint(), r.uvarint()
-	s := r.stream()
-	var group [groupSize]int64
-	last := int64(0)
-	for done := 0; done < len(out) && r.err == nil; {
-		n := min(groupSize, len(out)-done)
-		s.next(r, &group, n)
-		for i, ticks := range group[:n] {
-			t := first + ticks*int64(tick)
-			if t <= last && done+i > 0 {
-				r.fail(errors.New("times do not ascend"))
-			}
-			out[done+i], last = t, t
+	first, tick := r.varint(), int64(r.uvarint())
+	started, last := false, int64(0)
+	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
+		part := out[:g.n]
+		for i := range part {
+			part[i] = first + g.numbers[i&(groupSize-1)]*tick
 		}
-		done += n
+		ascending := !started || part[0] > last
+		for i := 1; i < len(part); i++ {
+			ascending = ascending && part[i] > part[i-1]
+		}
+		if !ascending {
+			r.fail(errors.New("times do not ascend"))
+		}
+		started, last = true, part[len(part)-1]
 	}
-	s.finish(r)
 }

@@ -17,27 +17,31 @@ func everyTenSeconds() []int64 {
 	return ms
 }
 
-// plantDay is one made-up channel.
-type plantDay struct {
+// madeUp is a day of one channel and what it may cost in bytes a reading.
+type madeUp struct {
 	name   string
+	limit  float64
 	values []float64
 }
+
+func makeUp(name string, limit float64, f func(i int) float64) madeUp {
+	d := madeUp{name: name, limit: limit, values: make([]float64, 8640)}
+	for i := range d.values {
+		d.values[i] = f(i)
+	}
+	return d
+}
+
+// designLimit is the aim of the design, in bytes a reading.
+const designLimit = 1.3
 
 // roundTo rounds as a controller prints: the decimal nearest to v.
 func roundTo(v float64, perUnit float64) float64 { return math.Round(v*perUnit) / perUnit }
 
 // plant makes a day of every kind of channel: an on/off plant with 40 minute
 // cycles, sensor noise of 0.03 K, meters of usual resolution.
-func plant() []plantDay {
+func plant() []madeUp {
 	rng := rand.New(rand.NewPCG(1, 2))
-	n := 8640
-	series := func(name string, f func(i int) float64) plantDay {
-		d := plantDay{name: name, values: make([]float64, n)}
-		for i := range d.values {
-			d.values[i] = f(i)
-		}
-		return d
-	}
 	running := func(i int) float64 {
 		if i%240 < 170 {
 			return 1
@@ -50,56 +54,48 @@ func plant() []plantDay {
 		return flow
 	}
 	power := func(i int) float64 { return running(i)*(1800+200*math.Sin(float64(i)/900)+15*rng.NormFloat64()) + 8 }
-	return []plantDay{
-		series("flow temperature 0.01 K", func(i int) float64 { return roundTo(warm(i)+0.03*rng.NormFloat64(), 100) }),
-		series("return temperature 0.1 K", func(i int) float64 { return roundTo(warm(i)-4*running(i)+0.03*rng.NormFloat64(), 10) }),
-		series("outdoor temperature 0.1 K", func(i int) float64 {
+	return []madeUp{
+		makeUp("flow temperature 0.01 K", designLimit, func(i int) float64 { return roundTo(warm(i)+0.03*rng.NormFloat64(), 100) }),
+		makeUp("return temperature 0.1 K", designLimit, func(i int) float64 { return roundTo(warm(i)-4*running(i)+0.03*rng.NormFloat64(), 10) }),
+		makeUp("outdoor temperature 0.1 K", designLimit, func(i int) float64 {
 			return roundTo(2+4*math.Sin(float64(i)/1375)+0.03*rng.NormFloat64(), 10)
 		}),
-		series("room temperature 0.01 K", func(i int) float64 {
+		makeUp("room temperature 0.01 K", designLimit, func(i int) float64 {
 			return roundTo(20.5+0.4*math.Sin(float64(i)/1375)+0.03*rng.NormFloat64(), 100)
 		}),
-		series("power 1 W", func(i int) float64 { return math.Round(power(i)) }),
-		series("flow 1 l/h", func(i int) float64 { return math.Round(running(i) * (1150 + 8*rng.NormFloat64())) }),
-		series("electricity register 0.001 kWh", func(i int) float64 {
+		makeUp("power 1 W", designLimit, func(i int) float64 { return math.Round(power(i)) }),
+		makeUp("flow 1 l/h", designLimit, func(i int) float64 { return math.Round(running(i) * (1150 + 8*rng.NormFloat64())) }),
+		makeUp("electricity register 0.001 kWh", designLimit, func(i int) float64 {
 			energy += power(i) / 360_000
 			return roundTo(energy, 1000)
 		}),
-		series("heat register 0.1 kWh", func(i int) float64 {
+		makeUp("heat register 0.1 kWh", designLimit, func(i int) float64 {
 			heat += 3.6 * power(i) / 360_000
 			return roundTo(heat, 10)
 		}),
-		series("mode", running),
-		series("flow target", func(i int) float64 { return roundTo(38-3*math.Sin(float64(i/60)/23), 2) }),
-		series("constant", func(int) float64 { return 21.5 }),
+		makeUp("mode", designLimit, running),
+		makeUp("flow target", designLimit, func(i int) float64 { return roundTo(38-3*math.Sin(float64(i/60)/23), 2) }),
+		makeUp("constant", designLimit, func(int) float64 { return 21.5 }),
 	}
 }
 
 // awkward makes days no decimal fits.
-func awkward() []plantDay {
+func awkward() []madeUp {
 	rng := rand.New(rand.NewPCG(3, 4))
-	n := 8640
-	series := func(name string, f func(i int) float64) plantDay {
-		d := plantDay{name: name, values: make([]float64, n)}
-		for i := range d.values {
-			d.values[i] = f(i)
-		}
-		return d
-	}
 	temp := func(i int) float64 { return 40 + 5*math.Sin(float64(i)/1000) + 0.03*rng.NormFloat64() }
 	energy := 1e9
-	return []plantDay{
-		series("kW with three decimals as W", func(i int) float64 { return roundTo(1.8+0.015*rng.NormFloat64(), 1000) * 1000 }),
-		series("l/min with one decimal as l/h", func(i int) float64 { return roundTo(19+0.2*rng.NormFloat64(), 10) * 60 }),
-		series("0.1 degree Fahrenheit as Celsius", func(i int) float64 { return roundTo(temp(i)*1.8+32, 10)*(5.0/9) + -160.0/9 }),
-		series("0.1 K in single precision", func(i int) float64 { return float64(float32(roundTo(temp(i), 10))) }),
-		series("unrounded single precision", func(i int) float64 { return float64(float32(temp(i))) }),
-		series("unrounded", temp),
-		series("J as kWh", func(i int) float64 {
+	return []madeUp{
+		makeUp("kW with three decimals as W", designLimit, func(i int) float64 { return roundTo(1.8+0.015*rng.NormFloat64(), 1000) * 1000 }),
+		makeUp("l/min with one decimal as l/h", designLimit, func(i int) float64 { return roundTo(19+0.2*rng.NormFloat64(), 10) * 60 }),
+		makeUp("0.1 degree Fahrenheit as Celsius", designLimit, func(i int) float64 { return roundTo(temp(i)*1.8+32, 10)*(5.0/9) + -160.0/9 }),
+		makeUp("0.1 K in single precision", designLimit, func(i int) float64 { return float64(float32(roundTo(temp(i), 10))) }),
+		makeUp("unrounded single precision", 3, func(i int) float64 { return float64(float32(temp(i))) }),
+		makeUp("unrounded", 6.6, temp),
+		makeUp("J as kWh", 4.5, func(i int) float64 {
 			energy += math.Round(20_000 + 100*rng.NormFloat64())
 			return energy * (1 / 3.6e6)
 		}),
-		series("printed around zero", func(i int) float64 {
+		makeUp("printed around zero", designLimit, func(i int) float64 {
 			v := math.Copysign(math.Round(math.Abs(rng.NormFloat64())), rng.NormFloat64())
 			return v / 10 // has negative zeros
 		}),

@@ -3,6 +3,7 @@ package block
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"math/bits"
 )
 
@@ -163,8 +164,8 @@ func (r *reader) varint() int64 {
 	return x
 }
 
-func (r *reader) take(n int) []byte {
-	if n < 0 || n > len(r.rest) {
+func (r *reader) take(n uint64) []byte {
+	if n > uint64(len(r.rest)) {
 		r.fail(errShort)
 		return nil
 	}
@@ -173,75 +174,97 @@ func (r *reader) take(n int) []byte {
 	return b
 }
 
-// stream is the state between two groups.
-type stream struct {
+// end returns the first error; bytes left over are one.
+func (r *reader) end() error {
+	if r.err == nil && len(r.rest) > 0 {
+		r.err = fmt.Errorf("%d bytes too many", len(r.rest))
+	}
+	return r.err
+}
+
+// groups walks through a stream, 64 numbers at a time.
+type groups struct {
+	numbers [groupSize]int64
+	n       int // how many of numbers count, groupSize but for the last group
+	left    int
 	coding  byte
 	last    int64
 	step    int64
 	runLeft uint64
 }
 
-func (r *reader) stream() stream {
-	s := stream{coding: r.byte()}
-	if s.coding > codedPacked {
+// groups starts the next stream, of count numbers.
+func (r *reader) groups(count int) groups {
+	g := groups{left: count, coding: r.byte()}
+	if g.coding > codedPacked {
 		r.fail(errors.New("unknown stream coding"))
 	}
-	return s
+	return g
 }
 
-// next reads the next n numbers; n is groupSize but for the last group.
-func (s *stream) next(r *reader, out *[groupSize]int64, n int) {
-	if s.coding == codedPacked {
-		s.nextPacked(r, out, n)
-		return
-	}
-	for i := range out[:n] {
-		if s.runLeft == 0 {
-			s.runLeft, s.step = r.uvarint(), r.varint()
-			if s.runLeft == 0 {
-				r.fail(errShort)
-				return
-			}
-		}
-		s.runLeft--
-		s.last += s.step
-		out[i] = s.last
-	}
-}
-
-// finish fails when numbers are left over.
-func (s *stream) finish(r *reader) {
-	if s.runLeft > 0 {
+// next reads the next group and says whether there was one.
+func (g *groups) next(r *reader) bool {
+	if g.left == 0 && g.runLeft > 0 {
 		r.fail(errors.New("a run is longer than the block"))
 	}
+	if g.left == 0 || r.err != nil {
+		return false
+	}
+	g.n = min(groupSize, g.left)
+	g.left -= g.n
+	if g.coding == codedPacked {
+		g.unpack(r)
+	} else {
+		g.unroll(r)
+	}
+	return r.err == nil
 }
 
-func (s *stream) nextPacked(r *reader, out *[groupSize]int64, n int) {
+func (g *groups) unroll(r *reader) {
+	for part := g.numbers[:g.n]; len(part) > 0; {
+		if g.runLeft == 0 {
+			g.runLeft, g.step = r.uvarint(), r.varint()
+		}
+		if g.runLeft == 0 {
+			r.fail(errShort)
+			return
+		}
+		run := min(g.runLeft, uint64(len(part)))
+		for i := range part[:run] {
+			g.last += g.step
+			part[i] = g.last
+		}
+		g.runLeft -= run
+		part = part[run:]
+	}
+}
+
+func (g *groups) unpack(r *reader) {
 	header, base := r.byte(), r.varint()
 	width := int(header &^ packsNumbers)
 	if width > maxShift && width != 64 {
 		r.fail(errors.New("impossible width"))
 		return
 	}
-	size := packedSize(n, width)
+	size := packedSize(g.n, width)
 	ahead := r.rest
-	if r.take(size); r.err != nil {
+	if r.take(uint64(size)); r.err != nil {
 		return
 	}
-	unpack(ahead, size, width, out)
+	unpack(ahead, size, width, &g.numbers)
 	if header&packsNumbers != 0 {
-		base += s.last
-		for i := range out {
-			out[i] += base
+		base += g.last
+		for i := range g.numbers {
+			g.numbers[i] += base
 		}
 	} else {
-		last := s.last
-		for i := range out {
-			last += out[i] + base
-			out[i] = last
+		last := g.last
+		for i := range g.numbers {
+			last += g.numbers[i] + base
+			g.numbers[i] = last
 		}
 	}
-	s.last = out[n-1]
+	g.last = g.numbers[g.n-1]
 }
 
 // unpack reads all 64 numbers of a group, those beyond a short last group

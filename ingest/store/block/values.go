@@ -11,10 +11,11 @@ import (
 
 // How values become whole numbers:
 //
-//	decimal: exponent byte; stream of k with value = k / 10^exponent; stream of
-//	         what to add to the float's bits (0 but for values that went through
-//	         a unit conversion); exceptions: count uvarint, then each the gap
-//	         uvarint since the one before and the float's bits
+//	decimal: exponent byte; stream of k with value = k / 10^exponent; if the
+//	         exponent's nudged flag is set, stream of what to add to the float's
+//	         bits, for values that went through a unit conversion; exceptions:
+//	         count uvarint, then each the gap uvarint since the one before and
+//	         the float's bits
 //	ranked:  count uvarint, the distinct values in ascending order as 8 bytes
 //	         each; stream of ranks
 //	ordered: shift byte; stream of the floats' bits, without the low zero bits
@@ -27,6 +28,7 @@ const (
 
 const (
 	maxExponent   = 10
+	nudged        = 0x80
 	maxNudge      = 4    // in units of the last place
 	sampled       = 512  // values looked at to choose an exponent
 	exceptionSize = 10   // bytes, about
@@ -103,6 +105,7 @@ func appendDecimal(dst []byte, values []float64) ([]byte, bool) {
 	exponent := chooseExponent(values)
 	ks, nudges := make([]int64, len(values)), make([]int64, len(values))
 	var exceptions []int
+	flags := byte(0)
 	for i, v := range values {
 		k, nudge, ok := nearest(v, exponent)
 		if !ok {
@@ -112,10 +115,15 @@ func appendDecimal(dst []byte, values []float64) ([]byte, bool) {
 			k, nudge = ks[max(i-1, 0)], 0
 		}
 		ks[i], nudges[i] = k, nudge
+		if nudge != 0 {
+			flags = nudged
+		}
 	}
-	dst = append(dst, valuesDecimal, byte(exponent))
+	dst = append(dst, valuesDecimal, byte(exponent)|flags)
 	dst = appendStream(dst, ks)
-	dst = appendStream(dst, nudges)
+	if flags != 0 {
+		dst = appendStream(dst, nudges)
+	}
 	dst = binary.AppendUvarint(dst, uint64(len(exceptions)))
 	last := 0
 	for _, i := range exceptions {
@@ -195,45 +203,36 @@ func (r *reader) values(out []float64) {
 
 var errNotFinite = errors.New("a value is not finite")
 
-// each calls fill for every group of 64 numbers of the next stream with the
-// part of out they belong to.
-func (r *reader) each(out []float64, fill func(part []float64, numbers *[groupSize]int64)) {
-	s := r.stream()
-	var group [groupSize]int64
-	for len(out) > 0 && r.err == nil {
-		n := min(groupSize, len(out))
-		if s.next(r, &group, n); r.err == nil {
-			fill(out[:n], &group)
-		}
-		out = out[n:]
-	}
-	s.finish(r)
-}
-
 func (r *reader) decimals(out []float64) {
-	exponent := r.byte()
+	flags := r.byte()
+	exponent := flags &^ nudged
 	if exponent > maxExponent {
 		r.fail(fmt.Errorf("exponent %d is beyond %d", exponent, maxExponent))
 		return
 	}
 	power := powersOfTen[exponent]
-	r.each(out, func(part []float64, numbers *[groupSize]int64) {
+	rest := out
+	for g := r.groups(len(out)); g.next(r); rest = rest[g.n:] {
+		part := rest[:g.n]
 		for i := range part {
-			part[i] = float64(numbers[i]) / power
+			part[i] = float64(g.numbers[i&(groupSize-1)]) / power
 		}
-	})
-	r.each(out, func(part []float64, nudges *[groupSize]int64) {
-		if *nudges == [groupSize]int64{} {
-			return
-		}
-		for i := range part {
-			part[i] = math.Float64frombits(math.Float64bits(part[i]) + uint64(nudges[i]))
-			if !finite(part[i]) {
+	}
+	if flags&nudged != 0 {
+		r.nudge(out)
+	}
+	r.exceptions(out)
+}
+
+func (r *reader) nudge(out []float64) {
+	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
+		for i := range g.n {
+			out[i] = math.Float64frombits(math.Float64bits(out[i]) + uint64(g.numbers[i]))
+			if !finite(out[i]) {
 				r.fail(errNotFinite)
 			}
 		}
-	})
-	r.exceptions(out)
+	}
 }
 
 func (r *reader) exceptions(out []float64) {
@@ -261,21 +260,21 @@ func (r *reader) ranked(out []float64) {
 		r.fail(fmt.Errorf("%d distinct values are beyond %d", count, maxDistinct))
 		return
 	}
-	table := r.take(int(count) * 8)
+	table := r.take(count * 8)
 	for i := 0; i < len(table); i += 8 {
 		if !finite(math.Float64frombits(binary.LittleEndian.Uint64(table[i:]))) {
 			r.fail(errNotFinite)
 		}
 	}
-	r.each(out, func(part []float64, ranks *[groupSize]int64) {
-		for i := range part {
-			if uint64(ranks[i]) >= count {
+	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
+		for i, rank := range g.numbers[:g.n] {
+			if uint64(rank) >= count {
 				r.fail(errors.New("a rank lies outside the table"))
 				return
 			}
-			part[i] = math.Float64frombits(binary.LittleEndian.Uint64(table[ranks[i]*8:]))
+			out[i] = math.Float64frombits(binary.LittleEndian.Uint64(table[rank*8:]))
 		}
-	})
+	}
 }
 
 func (r *reader) ordered(out []float64) {
@@ -284,13 +283,13 @@ func (r *reader) ordered(out []float64) {
 		r.fail(errors.New("impossible shift"))
 		return
 	}
-	r.each(out, func(part []float64, numbers *[groupSize]int64) {
-		for i := range part {
-			shifted := uint64(ordered(uint64(numbers[i])))
-			part[i] = math.Float64frombits(shifted&signBit | shifted<<shift&^signBit)
-			if !finite(part[i]) {
+	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
+		for i, number := range g.numbers[:g.n] {
+			shifted := uint64(ordered(uint64(number)))
+			out[i] = math.Float64frombits(shifted&signBit | shifted<<shift&^signBit)
+			if !finite(out[i]) {
 				r.fail(errNotFinite)
 			}
 		}
-	})
+	}
 }

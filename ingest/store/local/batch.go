@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 )
 
 const msPerDay = 24 * 60 * 60 * 1000
@@ -96,7 +97,7 @@ func divide(batch []ingest.Reading) ([]portion, error) {
 	columns := make(map[seriesName]*points)
 	for i, r := range batch {
 		if err := checkReading(r); err != nil {
-			return nil, fmt.Errorf("reading %d of %d: %w", i, len(batch), err)
+			return nil, fmt.Errorf("reading %d of %d: %w: %w", i, len(batch), store.ErrReading, err)
 		}
 		name := seriesName{r.Site, r.Channel}
 		c := columns[name]
