@@ -1,24 +1,263 @@
 package operation
 
-import "coldweek/ingest"
+import (
+	"math"
 
-// findHotWater marks running intervals in which the cylinder is charged, as
-// the mode says. A defrost between two of them belongs to the same run.
+	"coldweek/ingest"
+)
+
+// findHotWater tells hot water from heating in the running intervals: as the
+// mode says, and elsewhere by the likelier of two courses of events.
 func (d *detector) findHotWater() {
-	open := -1
-	for i := range d.op.State {
+	charging := make([]bool, len(d.running))
+	unsure := false
+	for i := range charging {
 		m, ok := d.modeAt(i)
-		charging := ok && m == ingest.ModeHotWater && d.running[i]
+		charging[i] = ok && m == ingest.ModeHotWater
+		unsure = unsure || !ok && d.running[i]
+	}
+	if unsure && d.t.FlowC != nil {
+		d.guessHotWater(charging)
+	}
+	d.markHotWater(charging)
+}
+
+// markHotWater sets states and lists the runs. A defrost between two parts of
+// a run belongs to it.
+func (d *detector) markHotWater(charging []bool) {
+	open := -1
+	for i := range charging {
 		switch {
-		case charging && d.op.State[i] == Unknown:
-			d.op.State[i] = HotWater
+		case charging[i] && d.running[i]:
 			if open < 0 {
+				open = len(d.op.HotWater)
 				d.op.HotWater = append(d.op.HotWater, HotWaterRun{First: i})
-				open = len(d.op.HotWater) - 1
 			}
 			d.op.HotWater[open].Last = i + 1
-		case d.op.State[i] != Defrost:
+			if d.op.State[i] != Defrost {
+				d.op.State[i] = HotWater
+			}
+		case d.op.State[i] != Defrost && d.known(i):
 			open = -1
 		}
 	}
+}
+
+// guessHotWater finds the likeliest course of heating and hot water through
+// the intervals without a mode (Viterbi 1967): each minute speaks for one of
+// them, and a changeover must pay for itself.
+func (d *detector) guessHotWater(charging []bool) {
+	evidence := d.hotWaterEvidence()
+	const changeover = 5.0 // in the unit of evidence: two clear minutes
+	n := len(d.running)
+	fromOther := make([][2]bool, n)
+	score := [2]float64{} // of heating, of hot water
+	for i := range n {
+		cost := changeover
+		if !d.running[i] {
+			cost = 0 // at rest, either may come next
+		}
+		next := score
+		for s := range next {
+			if other := score[1-s] - cost; other > score[s] {
+				next[s], fromOther[i][s] = other, true
+			}
+		}
+		next[1] += evidence[i]
+		score = next
+	}
+	state := 0
+	if score[1] > score[0] {
+		state = 1
+	}
+	for i := n - 1; i >= 0; i-- {
+		if _, ok := d.modeAt(i); !ok {
+			charging[i] = state == 1
+		}
+		if fromOther[i][state] {
+			state = 1 - state
+		}
+	}
+}
+
+// clues are what tells hot water from heating at this plant.
+type clues struct {
+	heating              band
+	heatingLPH, spread   float64 // of the flow rate, spread as a share
+	hotWaterLPH          float64 // 0 while not known apart from heating
+	cylinderRiseKPerHour []float64
+	returnRiseKPerHour   []float64
+}
+
+const (
+	// hotWaterRangeK is the range over which flow temperatures of hot water
+	// are taken as evenly likely.
+	hotWaterRangeK = 45
+	// belowSpreadK: below its band the flow may come from a start or a
+	// defrost, so being colder tells little.
+	belowSpreadK = 8
+	// clearlyK above the band is hot water enough to learn its flow rate from.
+	clearlyK = 6
+	// most that one clue says in a minute.
+	mostPerMinute = 3.0
+	// minApart is how far apart, as a share, two flow rates are told.
+	minApart = 0.03
+	// A charging cylinder warms at least so fast, one at rest does not.
+	risingKPerHour, restingKPerHour = 3.0, 0.5
+	// A return temperature that moves more slowly stands still.
+	standingKPerHour = 1.5
+	// Rises are taken over windows long enough for sensors of 0.1 K.
+	cylinderWindowS, returnWindowS = 10 * 60, 20 * 60
+)
+
+// hotWaterEvidence returns for each interval what it says for hot water
+// (positive) or heating (negative).
+func (d *detector) hotWaterEvidence() []float64 {
+	c := clues{
+		heating:              d.learnHeatingBand(),
+		cylinderRiseKPerHour: d.rise(d.t.Mean(ingest.Channel(ingest.CylinderTemp)), cylinderWindowS),
+		returnRiseKPerHour:   d.rise(d.t.ReturnC, returnWindowS),
+	}
+	evidence := make([]float64, len(d.running))
+	for range 2 { // the flow rates are learned from a first guess
+		for i := range evidence {
+			evidence[i] = 0
+			if d.running[i] && d.op.State[i] != Defrost {
+				perMinute := d.byFlowTemp(&c, i) + d.byFlowRate(&c, i) + d.byCylinder(&c, i)
+				if c.flat(i) {
+					perMinute = min(perMinute, -1)
+				}
+				evidence[i] = perMinute * min(d.t.DurS[i]/60, 2)
+			}
+		}
+		d.learnFlowRates(&c)
+	}
+	return evidence
+}
+
+// learnHeatingBand takes settled running intervals, thinned out.
+func (d *detector) learnHeatingBand() band {
+	var outdoorC, flowC []float64
+	step := max(len(d.running)/bandPoints, 1)
+	for i := 0; i < len(d.running); i += step {
+		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(d.t.FlowC[i]) || !(d.diffK[i] > 1) {
+			continue
+		}
+		out := at(d.t.OutdoorC, i)
+		if math.IsNaN(out) {
+			out = 0
+		}
+		outdoorC, flowC = append(outdoorC, out), append(flowC, d.t.FlowC[i])
+	}
+	return learnBand(outdoorC, flowC)
+}
+
+func clip(v float64) float64 { return min(max(v, -mostPerMinute), mostPerMinute) }
+
+// byFlowTemp compares the band of heating with the wide range of hot water.
+func (d *detector) byFlowTemp(c *clues, i int) float64 {
+	flowC := d.t.FlowC[i]
+	if !c.heating.known || math.IsNaN(flowC) {
+		return 0
+	}
+	aboveK, spreadK := flowC-c.heating.at(at(d.t.OutdoorC, i)), c.heating.spreadK
+	if aboveK < 0 {
+		spreadK = belowSpreadK
+	}
+	z := aboveK / spreadK
+	return clip(z*z/2 + math.Log(spreadK*math.Sqrt(2*math.Pi)/hotWaterRangeK))
+}
+
+// byFlowRate compares the flow rates of both, where they are known apart.
+func (d *detector) byFlowRate(c *clues, i int) float64 {
+	lph := at(d.t.FlowLPH, i)
+	if c.hotWaterLPH == 0 || math.IsNaN(lph) {
+		return 0
+	}
+	heating, hotWater := (lph/c.heatingLPH-1)/c.spread, (lph/c.hotWaterLPH-1)/c.spread
+	return clip((heating*heating - hotWater*hotWater) / 2)
+}
+
+// byCylinder asks whether the cylinder gets warmer.
+func (d *detector) byCylinder(c *clues, i int) float64 {
+	switch rise := at(c.cylinderRiseKPerHour, i); {
+	case rise > risingKPerHour:
+		return 2
+	case rise < restingKPerHour:
+		return -2
+	}
+	return 0
+}
+
+// learnFlowRates takes the flow rate of hot water from intervals clearly above
+// the heating band, that of heating from those in it.
+func (d *detector) learnFlowRates(c *clues) {
+	if d.t.FlowLPH == nil || !c.heating.known {
+		return
+	}
+	var heating, hotWater []float64
+	for i, lph := range d.t.FlowLPH {
+		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(lph+d.t.FlowC[i]) {
+			continue
+		}
+		if c.flat(i) {
+			heating = append(heating, lph)
+			continue
+		}
+		switch aboveK := d.t.FlowC[i] - c.heating.at(at(d.t.OutdoorC, i)); {
+		case aboveK > max(clearlyK, 3*c.heating.spreadK):
+			hotWater = append(hotWater, lph)
+		case aboveK < 2*c.heating.spreadK:
+			heating = append(heating, lph)
+		}
+	}
+	const few = 10
+	if len(heating) < few || len(hotWater) < few {
+		return
+	}
+	c.heatingLPH, c.hotWaterLPH = medianOf(heating), medianOf(hotWater)
+	c.spread = max(spreadOf(heating, c.heatingLPH), spreadOf(hotWater, c.hotWaterLPH), minApart/2)
+	if math.Abs(c.hotWaterLPH/c.heatingLPH-1) < max(minApart, c.spread) {
+		c.hotWaterLPH = 0
+	}
+}
+
+// spreadOf is the median distance from the middle as a share, times 1.48: the
+// standard deviation of a normal spread.
+func spreadOf(values []float64, middle float64) float64 {
+	far := make([]float64, len(values))
+	for i, v := range values {
+		far[i] = math.Abs(v/middle - 1)
+	}
+	return 1.48 * medianOf(far)
+}
+
+// flat says whether the return temperature has stood still for a good while:
+// a cylinder that takes in heat sends back ever warmer water.
+func (c *clues) flat(i int) bool {
+	return math.Abs(at(c.returnRiseKPerHour, i)) < standingKPerHour
+}
+
+// rise is how fast a temperature climbs around each interval, from the means
+// at both ends of a window; NaN where the window is not known or is cut by a
+// change of running, nil without the column.
+func (d *detector) rise(columnC []float64, windowS float64) []float64 {
+	if columnC == nil {
+		return nil
+	}
+	rise := make([]float64, len(columnC))
+	a, b := 0, 0
+	for i := range rise {
+		for d.seconds(a, i) > windowS/2 {
+			a++
+		}
+		for b+1 < len(columnC) && d.seconds(i, b+1) < windowS/2 {
+			b++
+		}
+		rise[i] = math.NaN()
+		if s := d.seconds(a, b); s > windowS/2 {
+			rise[i] = (columnC[b] - columnC[a]) / s * 3600
+		}
+	}
+	return rise
 }

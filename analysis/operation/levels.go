@@ -8,74 +8,60 @@ import (
 // Levels are the electrical powers that tell a running compressor from a
 // resting one.
 type Levels struct {
-	StandbyW float64 // what the plant takes at rest
+	StandbyW float64 // what the resting plant takes, its pump included
+	RunningW float64 // what it takes when it runs, in the middle
 	OnW      float64 // above it, the compressor has started
 	OffW     float64 // below it, the compressor has stopped
 }
 
 // Known says whether the levels were learned.
-func (l Levels) Known() bool { return l.OnW > 0 }
+func (l Levels) Known() bool { return l.RunningW > 0 }
 
 const (
-	// minClassRatio is how far apart, as a factor, the middle of the resting
-	// and the running powers must be. The smallest modulating compressors take
-	// some 250 W, a resting plant with its pump on at most 100 W (common
-	// practice, no source).
-	minClassRatio = 2.5
-	// offsetW keeps the logarithm of powers near zero quiet.
-	offsetW = 15
+	// runningShare of the 95th percentile: what is above belongs to running.
+	// Compressors modulate to a fifth or so of their greatest power.
+	runningShare = 0.25
+	// restingShare of the running level: what is below may belong to resting.
+	restingShare = 1.0 / 6
+	// quietShare of the running level stands for a resting level that the
+	// readings do not show: 10 to 20 W where 1 to 2 kW run.
+	quietShare = 0.01
+	// minRestingShare of the time must lie low to be taken for resting.
+	minRestingShare = 0.002
+	// The thresholds lie between both levels on a logarithmic scale, at these
+	// shares of the way up (common practice is a fixed power; a share serves
+	// plants of 2 and of 20 kW).
+	offPosition, onPosition = 0.35, 0.45
 )
 
-// LearnLevels splits powers into resting and running where the variance of
-// their logarithms between both classes is largest (Otsu 1979). It returns
-// unknown levels when the powers are of one kind only. It does not keep or
-// change the slice.
+// LearnLevels finds the resting and the running power among powers of which at
+// least some belong to a running compressor. It changes neither the slice nor
+// its order; NaN is passed over.
 func LearnLevels(powerW []float64) Levels {
-	logs := make([]float64, 0, len(powerW))
+	sorted := make([]float64, 0, len(powerW))
 	for _, w := range powerW {
 		if !math.IsNaN(w) {
-			logs = append(logs, math.Log(max(w, 0)+offsetW))
+			sorted = append(sorted, max(w, 0))
 		}
 	}
-	if len(logs) < 2 {
+	if len(sorted) == 0 {
 		return Levels{}
 	}
-	slices.Sort(logs)
-	split := otsu(logs)
-	low, high := logs[:split], logs[split:]
-	if len(low) == 0 || len(high) == 0 || quantile(high, 0.5)-quantile(low, 0.5) < math.Log(minClassRatio) {
+	slices.Sort(sorted)
+	first, _ := slices.BinarySearch(sorted, runningShare*quantile(sorted, 0.95))
+	runningW := quantile(sorted[first:], 0.5)
+	if runningW <= 0 {
 		return Levels{}
 	}
-	watt := func(log float64) float64 { return max(math.Exp(log)-offsetW, 0) }
-	top, bottom := quantile(low, 0.98), quantile(high, 0.02)
-	return Levels{
-		StandbyW: watt(quantile(low, 0.5)),
-		OnW:      watt((top + bottom) / 2),
-		OffW:     watt(top + (bottom-top)*0.3),
+	standbyW := quietShare * runningW
+	resting, _ := slices.BinarySearch(sorted, restingShare*runningW)
+	if float64(resting) > minRestingShare*float64(len(sorted)) {
+		standbyW = max(quantile(sorted[:resting], 0.9), standbyW)
 	}
-}
-
-// otsu returns where to cut sorted values in two so that the variance between
-// the parts is largest.
-func otsu(sorted []float64) int {
-	total := 0.0
-	for _, v := range sorted {
-		total += v
+	between := func(position float64) float64 {
+		return math.Pow(standbyW, 1-position) * math.Pow(runningW, position)
 	}
-	n := float64(len(sorted))
-	best, cut, sum := -1.0, 0, 0.0
-	for i := 0; i < len(sorted)-1; i++ {
-		sum += sorted[i]
-		if sorted[i+1] == sorted[i] {
-			continue
-		}
-		k := float64(i + 1)
-		difference := sum/k - (total-sum)/(n-k)
-		if between := k * (n - k) * difference * difference; between > best {
-			best, cut = between, i+1
-		}
-	}
-	return cut
+	return Levels{StandbyW: standbyW, RunningW: runningW, OnW: between(onPosition), OffW: between(offPosition)}
 }
 
 // quantile of sorted values by the nearest rank.

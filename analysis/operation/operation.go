@@ -96,6 +96,7 @@ type detector struct {
 	speedHz []float64
 	diffK   []float64 // flow minus return, pair offset taken off
 	running []bool
+	before  reference
 }
 
 func newDetector(t *trace.Trace, config Config) *detector {

@@ -11,9 +11,12 @@ const (
 	// maxRunGapS: a plant that runs on both sides of a silence this short is
 	// taken to have run through it.
 	maxRunGapS = 30 * 60
-	// alwaysOnCOP: powers of one kind only belong to a running compressor if
-	// heat comes out at more than this times the power.
-	alwaysOnCOP = 1.3
+	// minRunningCOP: powers that are all alike belong to a running compressor
+	// only if heat comes out at more than this times the power.
+	minRunningCOP = 1.3
+	// bothSeen: where the running level is so many times the resting one, both
+	// were seen.
+	bothSeen = 4
 )
 
 // findRunning marks the intervals in which the compressor runs, by its speed
@@ -27,34 +30,36 @@ func (d *detector) findRunning() {
 	d.debounce()
 }
 
-// learnLevels prefers the trace's own powers, then what was learned before.
+// learnLevels prefers the trace's own powers if they show both kinds, then
+// what was learned before, then what heat says of powers of one kind.
 func (d *detector) learnLevels() Levels {
-	if d.t.PowerW == nil {
-		return Levels{}
+	own := LearnLevels(d.t.PowerW)
+	low := math.Inf(1)
+	for _, w := range d.t.PowerW {
+		low = min(low, w)
 	}
-	if own := LearnLevels(d.t.PowerW); own.Known() {
+	switch {
+	case own.Known() && own.RunningW > bothSeen*max(low, 1) && d.givesHeat(own):
+		return own
+	case d.config.Levels.Known():
+		return d.config.Levels
+	case own.Known() && d.givesHeat(own):
 		return own
 	}
-	if d.config.Levels.Known() {
-		return d.config.Levels
-	}
-	return d.oneKindLevels()
+	return Levels{OnW: math.MaxFloat64, OffW: math.MaxFloat64}
 }
 
-// oneKindLevels serves a trace that shows only resting or only running: heat
-// tells which.
-func (d *detector) oneKindLevels() Levels {
-	powerW, heatW, n := 0.0, 0.0, 0
+// givesHeat says whether heat comes out while the power is at its running
+// level: without it, what looks like running is a pump or a controller.
+func (d *detector) givesHeat(l Levels) bool {
+	powerJ, heatJ := 0.0, 0.0
 	for i, w := range d.t.PowerW {
-		if d.t.Covered(i) {
-			powerW, heatW, n = powerW+w, heatW+d.t.HeatW[i], n+1
+		if d.t.Covered(i) && w > l.OnW {
+			powerJ += w * d.t.DurS[i]
+			heatJ += d.t.HeatW[i] * d.t.DurS[i]
 		}
 	}
-	if n > 0 && heatW > alwaysOnCOP*powerW && powerW > 0 {
-		mean := powerW / float64(n)
-		return Levels{OnW: mean / 10, OffW: mean / 20}
-	}
-	return Levels{OnW: math.MaxFloat64, OffW: math.MaxFloat64}
+	return powerJ == 0 || heatJ > minRunningCOP*powerJ || d.t.HeatW == nil
 }
 
 // runs tells for one interval, given the state before it.
@@ -75,21 +80,25 @@ func (d *detector) runs(i int, on bool) (now, next bool) {
 	return now, now
 }
 
-// debounce takes out runs and pauses shorter than debounceS, unless a single
-// interval is longer than that anyway.
+// debounce takes out pauses, then runs, shorter than debounceS that lie
+// between known intervals.
 func (d *detector) debounce() {
-	for _, flip := range []bool{false, true} { // fill pauses first, then drop peaks
+	for _, short := range []bool{false, true} {
 		for first := 0; first < len(d.running); {
 			last := d.sameUntil(first)
-			short := last-first > 0 && d.seconds(first, last) < debounceS
 			inside := first > 0 && last < len(d.running) && d.known(first-1) && d.known(last)
-			if short && inside && d.running[first] == flip && d.known(first) {
-				for i := first; i < last; i++ {
-					d.running[i] = !flip
-				}
+			if inside && d.known(first) && d.running[first] == short && d.seconds(first, last) < debounceS {
+				d.setRunning(first, last, !short)
 			}
 			first = last
 		}
+	}
+}
+
+// setRunning overrides the known intervals first <= i < last.
+func (d *detector) setRunning(first, last int, on bool) {
+	for i := first; i < last; i++ {
+		d.running[i] = on && d.known(i)
 	}
 }
 
@@ -105,29 +114,21 @@ func (d *detector) sameUntil(first int) int {
 
 // joinRuns makes runs of the running intervals, across short silences.
 func (d *detector) joinRuns() {
-	var runs []Run
-	seenOff := false // since the last run, or since the beginning
-	lastKnown := -1
+	seenOff, lastKnown := false, -1
 	for i := range d.running {
 		if !d.known(i) {
 			continue
 		}
-		if d.running[i] {
-			n := len(runs) - 1
-			joins := n >= 0 && !seenOff && d.seconds(lastKnown+1, i) <= maxRunGapS
-			if joins {
-				runs[n].Last = i + 1
-			} else {
-				runs = append(runs, Run{First: i, Last: i + 1, StartSeen: seenOff})
-			}
-			seenOff = false
-		} else {
-			if n := len(runs) - 1; n >= 0 && !seenOff && d.seconds(lastKnown+1, i) <= maxRunGapS {
-				runs[n].EndSeen = true
-			}
-			seenOff = true
+		n := len(d.op.Runs) - 1
+		fresh := n >= 0 && !seenOff && d.seconds(lastKnown+1, i) <= maxRunGapS // the last run reaches to here
+		switch {
+		case d.running[i] && fresh:
+			d.op.Runs[n].Last = i + 1
+		case d.running[i]:
+			d.op.Runs = append(d.op.Runs, Run{First: i, Last: i + 1, StartSeen: seenOff})
+		case fresh:
+			d.op.Runs[n].EndSeen = true
 		}
-		lastKnown = i
+		seenOff, lastKnown = !d.running[i], i
 	}
-	d.op.Runs = runs
 }

@@ -1,0 +1,54 @@
+package job_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"coldweek/analysis/job"
+	"coldweek/ingest"
+	"coldweek/ingest/rig"
+)
+
+// played is a simulated plant: what it published and what really happened.
+type played struct {
+	plant   rig.Plant
+	columns []ingest.Column
+	truth   rig.Truth
+	window  job.Window
+}
+
+// play runs a plant for whole local days and hours beyond on both sides, so
+// that the window itself has no cut ends.
+func play(t testing.TB, plant rig.Plant, from time.Time, days int) played {
+	t.Helper()
+	zone, err := time.LoadLocation(plant.TimeZone)
+	require.NoError(t, err)
+	begin := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, zone)
+	end := begin.AddDate(0, 0, days)
+	r, err := rig.New(plant, begin)
+	require.NoError(t, err)
+	byChannel := map[ingest.Channel]*ingest.Column{}
+	r.Advance(end, func(reading ingest.Reading) {
+		c := byChannel[reading.Channel]
+		if c == nil {
+			c = &ingest.Column{Channel: reading.Channel}
+			byChannel[reading.Channel] = c
+		}
+		c.UnixMS = append(c.UnixMS, reading.Time.UnixMilli())
+		c.Value = append(c.Value, reading.Value)
+	})
+	p := played{plant: plant, truth: r.Truth(), window: job.Window{From: begin, To: end}}
+	for _, c := range byChannel {
+		p.columns = append(p.columns, *c)
+	}
+	return p
+}
+
+func (p played) analyse(t testing.TB) *job.Result {
+	t.Helper()
+	result, err := job.AnalyseColumns(p.plant.Record(), p.columns, p.window)
+	require.NoError(t, err)
+	return result
+}
