@@ -16,7 +16,7 @@ import (
 
 const (
 	// maxRecordBytes is some ten times what a large building needs.
-	maxRecordBytes = 256 << 10
+	maxRecordBytes = 128 << 10
 	// maxFlowDepth and maxLineDepth bound how deeply brackets and the dashes
 	// of one line nest: the parser recurses, and a stack that overflows
 	// cannot be recovered.
