@@ -1,6 +1,9 @@
 package ingest
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // RefusedError is why a value or a time cannot become part of a reading: the
 // reason for the quarantine and, as its text, what was wrong and what would be
@@ -12,6 +15,14 @@ type RefusedError struct {
 
 // Error returns the detail.
 func (e *RefusedError) Error() string { return e.Detail }
+
+// ReasonOf returns the reason an error carries, BadPayload when it carries none.
+func ReasonOf(err error) Reason {
+	if refused, ok := errors.AsType[*RefusedError](err); ok {
+		return refused.Reason
+	}
+	return BadPayload
+}
 
 func refuse(reason Reason, format string, args ...any) *RefusedError {
 	return &RefusedError{Reason: reason, Detail: fmt.Sprintf(format, args...)}

@@ -55,16 +55,12 @@ func (o *outcome) refuse(site string, err error, part *fastjson.Value) {
 	})
 }
 
-// reasonOf returns the reason an error carries; what carries none was no
-// understandable message.
+// reasonOf returns the reason for the quarantine that an error carries.
 func reasonOf(err error) ingest.Reason {
-	if refused, ok := errors.AsType[*ingest.RefusedError](err); ok {
-		return refused.Reason
-	}
 	if _, ok := errors.AsType[unknownChannel](err); ok {
 		return ingest.UnknownChannel
 	}
-	return ingest.BadPayload
+	return ingest.ReasonOf(err)
 }
 
 // full says that further refusals are only counted.
