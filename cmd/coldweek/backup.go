@@ -1,0 +1,41 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+)
+
+func newBackup(a *app) *cobra.Command {
+	var overwrite bool
+	c := &cobra.Command{
+		Use:   "backup FILE",
+		Short: "Copy the store to a file while everything runs",
+		Long: `Copy all readings, days and the quarantine to one file, while serve goes on.
+The copy is checked before it takes its name. Site records and coldweek.yaml are
+plain files: copy them too.`,
+		Example: "  coldweek backup /backup/coldweek-2026-01-31.sqlite",
+		Args:    args(cobra.ExactArgs(1)),
+		RunE: func(c *cobra.Command, given []string) (err error) {
+			h, err := a.openHome()
+			if err != nil {
+				return err
+			}
+			st, err := a.openStore(c.Context(), h)
+			if err != nil {
+				return err
+			}
+			defer func() { err = errors.Join(err, st.Close()) }()
+			bar := a.progress("pages")
+			defer bar.done()
+			if err := st.Backup(c.Context(), given[0], overwrite, func(done, total int) { bar.set(int64(done), int64(total)) }); err != nil {
+				return err
+			}
+			fmt.Fprintf(a.out, "%s written and checked\n", given[0])
+			return nil
+		},
+	}
+	c.Flags().BoolVar(&overwrite, "overwrite", false, "replace FILE if it exists")
+	return c
+}

@@ -1,0 +1,137 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/goccy/go-yaml"
+)
+
+// config is coldweek.yaml.
+type config struct {
+	Broker     *brokerConfig    `yaml:"broker,omitempty"`
+	Subscribe  *subscribeConfig `yaml:"subscribe,omitempty"`
+	Web        webConfig        `yaml:"web,omitempty"`
+	Quarantine quarantineConfig `yaml:"quarantine,omitempty"`
+}
+
+// brokerConfig turns the embedded broker on.
+type brokerConfig struct {
+	Listen      string `yaml:"listen"`
+	TLSCertFile string `yaml:"tls_cert_file,omitempty"`
+	TLSKeyFile  string `yaml:"tls_key_file,omitempty"`
+}
+
+// subscribeConfig reads from a broker of one's own.
+type subscribeConfig struct {
+	URL          string `yaml:"url"`
+	ClientID     string `yaml:"client_id,omitempty"`
+	Username     string `yaml:"username,omitempty"`
+	PasswordFile string `yaml:"password_file,omitempty"`
+	CAFile       string `yaml:"ca_file,omitempty"`
+	CertFile     string `yaml:"cert_file,omitempty"`
+	KeyFile      string `yaml:"key_file,omitempty"`
+	SharedGroup  string `yaml:"shared_group,omitempty"`
+}
+
+type webConfig struct {
+	Listen string `yaml:"listen,omitempty"`
+}
+
+type quarantineConfig struct {
+	MaxItems int `yaml:"max_items,omitempty"`
+}
+
+// Where things listen unless told otherwise: this machine only.
+const (
+	defaultBrokerListen = "127.0.0.1:1883"
+	defaultWebListen    = "127.0.0.1:8137"
+	defaultClientID     = "coldweek"
+)
+
+// starterConfig is what init writes.
+const starterConfig = `# coldweek: one deployment. Everything that listens does so on this machine
+# only (127.0.0.1) unless you write another address here.
+
+# The embedded MQTT broker: a login per site (coldweek site login SITE), and a
+# site may publish only below its own topics. Leave it out if you run a broker.
+broker:
+  listen: 127.0.0.1:1883
+  # Beyond this machine, use TLS:
+  # listen: 0.0.0.0:8883
+  # tls_cert_file: /etc/coldweek/broker.crt
+  # tls_key_file: /etc/coldweek/broker.key
+
+# A broker of your own, such as Mosquitto:
+# subscribe:
+#   url: tcp://127.0.0.1:1883     # or ssl://broker.example:8883
+#   username: coldweek
+#   password_file: broker.password
+#   ca_file: ca.crt
+#   client_id: coldweek           # fixed: the broker keeps our place by it
+#   shared_group: ""              # set when several coldweeks share the work
+
+web:
+  listen: 127.0.0.1:8137
+`
+
+// readConfig reads coldweek.yaml strictly; paths in it are relative to the home.
+func (h home) readConfig() (config, error) {
+	var c config
+	text, err := os.ReadFile(h.configPath())
+	if errors.Is(err, fs.ErrNotExist) {
+		return c, usagef("%s is missing; coldweek init %s writes one", h.configPath(), h.dir)
+	}
+	if err != nil {
+		return c, fmt.Errorf("read config: %w", err)
+	}
+	if err := yaml.UnmarshalWithOptions(text, &c, yaml.Strict()); err != nil {
+		return c, usagef("%s: %s", h.configPath(), strings.TrimSpace(yaml.FormatError(err, false, true)))
+	}
+	c.setDefaults(h)
+	return c, c.validate(h)
+}
+
+func (c *config) setDefaults(h home) {
+	if c.Web.Listen == "" {
+		c.Web.Listen = defaultWebListen
+	}
+	if b := c.Broker; b != nil {
+		if b.Listen == "" {
+			b.Listen = defaultBrokerListen
+		}
+		h.resolve(&b.TLSCertFile, &b.TLSKeyFile)
+	}
+	if s := c.Subscribe; s != nil {
+		if s.ClientID == "" {
+			s.ClientID = defaultClientID
+		}
+		h.resolve(&s.PasswordFile, &s.CAFile, &s.CertFile, &s.KeyFile)
+	}
+}
+
+func (c *config) validate(h home) error {
+	if c.Broker == nil && c.Subscribe == nil {
+		return usagef("%s: neither broker nor subscribe is set, so no reading can come in; set one of them", h.configPath())
+	}
+	if b := c.Broker; b != nil && (b.TLSCertFile == "") != (b.TLSKeyFile == "") {
+		return usagef("%s: broker: tls_cert_file and tls_key_file belong together; set both or neither", h.configPath())
+	}
+	if s := c.Subscribe; s != nil && s.URL == "" {
+		return usagef("%s: subscribe: url is missing; write tcp://HOST:1883 or ssl://HOST:8883", h.configPath())
+	}
+	return nil
+}
+
+// resolve makes paths relative to the home folder absolute.
+func (h home) resolve(paths ...*string) {
+	for _, p := range paths {
+		if *p != "" && !filepath.IsAbs(*p) {
+			*p = filepath.Join(h.dir, *p)
+		}
+	}
+}

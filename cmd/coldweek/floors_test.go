@@ -1,0 +1,154 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// root of the repository, seen from this package's folder.
+const root = "../.."
+
+// imports is the whole house: what each package may import of this module.
+// A package that is not listed fails the test, so every new one is placed on
+// purpose. Floors go down: cmd, dashboards, analysis, ingest.
+var imports = map[string][]string{
+	"ingest":                    {},
+	"ingest/site":               {"ingest"},
+	"ingest/payload":            {"ingest", "ingest/site"},
+	"ingest/store":              {"ingest"},
+	"ingest/store/block":        {},
+	"ingest/store/local":        {"ingest", "ingest/store", "ingest/store/block"},
+	"ingest/store/storetest":    {"ingest", "ingest/store"},
+	"ingest/broker":             {"ingest", "ingest/site"},
+	"ingest/receive":            {"ingest", "ingest/store"},
+	"ingest/receive/brokertest": {"ingest"},
+	"ingest/load":               {"ingest", "ingest/site", "ingest/store", "ingest/payload"},
+	"ingest/rig":                {"ingest", "ingest/site"},
+
+	"analysis/fluid":     {},
+	"analysis/metrology": {},
+	"analysis/robust":    {},
+	"analysis/trace":     {"ingest", "analysis/fluid"},
+	"analysis/operation": {"ingest", "analysis/trace"},
+	"analysis/siteday":   {"ingest", "analysis/trace", "analysis/operation"},
+	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/trace",
+		"analysis/operation", "analysis/siteday"},
+
+	"dashboards/chart": {"ingest"},
+	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
+		"analysis/siteday", "dashboards/chart"},
+}
+
+// impure is what the computing packages must not touch: they are functions
+// over columns, and time is an argument.
+var impure = []string{"context", "log", "log/slog", "net", "net/http", "database/sql", "os", "os/exec", "io/fs"}
+
+// clocked are calls of the machine's own clock.
+var clocked = []string{"Now", "Since", "Until", "Sleep", "After", "Tick", "NewTimer", "NewTicker"}
+
+func pure(pkg string) bool {
+	return strings.HasPrefix(pkg, "analysis/") && pkg != "analysis/job" || pkg == "ingest/store/block" || pkg == "dashboards/chart"
+}
+
+func TestImportsOnlyGoDown(t *testing.T) {
+	seen := map[string]bool{}
+	walkSource(t, func(path string, file *ast.File) {
+		pkg := filepath.ToSlash(filepath.Dir(path))
+		seen[pkg] = true
+		if strings.HasPrefix(pkg, "cmd/") {
+			return
+		}
+		allowed, listed := imports[pkg]
+		if !listed {
+			t.Errorf("package %s is not in the import table of floors_test.go; place it there on purpose", pkg)
+			return
+		}
+		for _, spec := range file.Imports {
+			name, err := strconv.Unquote(spec.Path.Value)
+			require.NoError(t, err)
+			if inner, ours := strings.CutPrefix(name, "coldweek/"); ours && !slices.Contains(allowed, inner) {
+				t.Errorf("%s imports %s, which is not below it", path, inner)
+			}
+			if pure(pkg) && slices.Contains(impure, name) {
+				t.Errorf("%s imports %s: computing packages are pure", path, name)
+			}
+		}
+		if pure(pkg) {
+			checkNoClock(t, path, file)
+		}
+	})
+	for pkg := range imports {
+		if !seen[pkg] {
+			t.Errorf("the import table lists %s, which is no package", pkg)
+		}
+	}
+}
+
+func checkNoClock(t *testing.T, path string, file *ast.File) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		if s, ok := n.(*ast.SelectorExpr); ok {
+			if x, ok := s.X.(*ast.Ident); ok && x.Name == "time" && slices.Contains(clocked, s.Sel.Name) {
+				t.Errorf("%s uses time.%s: time is an argument", path, s.Sel.Name)
+			}
+		}
+		return true
+	})
+}
+
+func TestTopLevelIsFixed(t *testing.T) {
+	fixed := []string{"cmd", "ingest", "analysis", "dashboards", "deploy", "testdata",
+		"go.mod", "go.sum", "README.md", "DEVELOPERS.md", "docker-compose.yml", "LICENSE"}
+	entries, err := filepath.Glob(filepath.Join(root, "*"))
+	require.NoError(t, err)
+	for _, e := range entries {
+		name := filepath.Base(e)
+		if !strings.HasPrefix(name, ".") && !slices.Contains(fixed, name) && name != "coldweek-home" {
+			t.Errorf("%s stands at the top level, which is fixed: %v", name, fixed)
+		}
+	}
+}
+
+// walkSource parses every Go file of the module that is no test.
+func walkSource(t *testing.T, visit func(path string, file *ast.File)) {
+	t.Helper()
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && (d.Name() == "testdata" || strings.HasPrefix(d.Name(), ".") && path != root):
+			return fs.SkipDir
+		case d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go"):
+			return nil
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ParseComments)
+		if err != nil {
+			return err
+		}
+		inside, err := filepath.Rel(root, path)
+		visit(inside, file)
+		return err
+	})
+	require.NoError(t, err)
+}
+
+func TestEveryPackageHasADoc(t *testing.T) {
+	documented := map[string]bool{}
+	walkSource(t, func(path string, file *ast.File) {
+		pkg := filepath.Dir(path)
+		documented[pkg] = documented[pkg] || file.Doc != nil
+	})
+	for pkg, ok := range documented {
+		if !ok {
+			t.Errorf("package %s has no package comment", pkg)
+		}
+	}
+}

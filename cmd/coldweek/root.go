@@ -1,0 +1,80 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+
+	"github.com/spf13/cobra"
+)
+
+// streams are where a command reads and writes.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// usageError is a mistake in the command line.
+type usageError struct{ error }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+// errReported ends a command whose findings are already printed.
+var errReported = errors.New("problems were found")
+
+// app is what all commands share.
+type app struct {
+	streams
+	homeDir string
+	verbose bool
+}
+
+func newRoot(io streams) *cobra.Command {
+	a := &app{streams: io}
+	root := &cobra.Command{
+		Use:   "coldweek",
+		Short: "Watch heat pumps after they are installed",
+		Long: `coldweek takes in what heat pumps report over MQTT or in files, keeps it, and
+says what heat was delivered, what electricity it took and how the plant ran.
+
+One folder, --home, holds one deployment: coldweek.yaml, sites/, data/.`,
+		Example: `  coldweek demo
+  coldweek init ./coldweek-home
+  coldweek serve --home ./coldweek-home
+  coldweek analyse mill-cottage --from 2026-01-01 --to 2026-02-01`,
+		SilenceErrors: true, SilenceUsage: true,
+	}
+	root.SetIn(io.in)
+	root.SetOut(io.out)
+	root.SetErr(io.err)
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return usagef("%w; see coldweek %s --help", err, c.Name())
+	})
+	root.PersistentFlags().StringVar(&a.homeDir, "home", "./coldweek-home", "folder that holds this deployment")
+	root.PersistentFlags().BoolVarP(&a.verbose, "verbose", "v", false, "log more")
+	root.AddCommand(
+		newInit(a), newSite(a), newServe(a), newLoad(a), newAnalyse(a), newExport(a),
+		newBackup(a), newQuarantine(a), newRig(a), newDemo(a),
+	)
+	return root
+}
+
+// args wraps cobra's argument checks so that a wrong count is a usage error.
+func args(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(c *cobra.Command, given []string) error {
+		if err := check(c, given); err != nil {
+			return usagef("%w; usage: %s", err, c.UseLine())
+		}
+		return nil
+	}
+}
+
+// logger writes to standard error.
+func (a *app) logger() *slog.Logger {
+	level := slog.LevelInfo
+	if a.verbose {
+		level = slog.LevelDebug
+	}
+	return slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: level}))
+}
