@@ -154,11 +154,11 @@ func truthFix(node ast.Node) string {
 }
 
 // mistakenUnits are the units people type into a key of another unit, by the
-// end of the key: value in the key's unit = typed*factor + offset, for typed
+// end of the key: value in the key's unit = typed*factor + shift, for typed
 // values from least.
 var mistakenUnits = []struct {
-	ending, unit          string
-	factor, offset, least float64
+	ending, unit         string
+	factor, shift, least float64
 }{
 	{"_kw", "W", 1e-3, 0, 0},
 	{"outdoor_temp_c", "°F", 5.0 / 9, -160.0 / 9, 0},
@@ -177,10 +177,10 @@ var mistakenUnits = []struct {
 func unitFix(path string, value float64, limits *jsonschema.Schema) string {
 	for _, m := range mistakenUnits {
 		steps := 1e4
-		if m.offset != 0 {
+		if m.shift != 0 {
 			steps = 10
 		}
-		converted := math.Round((value*m.factor+m.offset)*steps) / steps
+		converted := math.Round((value*m.factor+m.shift)*steps) / steps
 		if strings.HasSuffix(path, m.ending) && value > m.least && inRange(converted, limits) {
 			return fmt.Sprintf("looks like %s; write %s", m.unit, formatNumber(converted))
 		}

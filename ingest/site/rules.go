@@ -126,8 +126,8 @@ func (d *decoder) checkCurve(r *Record) {
 		return
 	}
 	type point struct {
-		path          string
-		outdoor, flow float64
+		path            string
+		outdoorC, flowC float64
 	}
 	var points []point
 	for i, p := range r.HeatingCurve.Points {
@@ -136,15 +136,15 @@ func (d *decoder) checkCurve(r *Record) {
 			points = append(points, point{path, p.OutdoorTempC, p.FlowTempC})
 		}
 	}
-	slices.SortStableFunc(points, func(a, b point) int { return cmp.Compare(a.outdoor, b.outdoor) })
+	slices.SortStableFunc(points, func(a, b point) int { return cmp.Compare(a.outdoorC, b.outdoorC) })
 	for i := 1; i < len(points); i++ {
 		colder, warmer := points[i-1], points[i]
 		switch {
-		case colder.outdoor == warmer.outdoor:
-			d.report(warmer.path, "a second point at "+formatNumber(warmer.outdoor)+" °C outside", "keep one of them")
-		case warmer.flow > colder.flow:
+		case colder.outdoorC == warmer.outdoorC:
+			d.report(warmer.path, "a second point at "+formatNumber(warmer.outdoorC)+" °C outside", "keep one of them")
+		case warmer.flowC > colder.flowC:
 			d.report(warmer.path+".flow_temp_c",
-				fmt.Sprintf("the curve rises from %s °C at %s °C outside to %s °C at %s °C", formatNumber(colder.flow), formatNumber(colder.outdoor), formatNumber(warmer.flow), formatNumber(warmer.outdoor)),
+				fmt.Sprintf("the curve rises from %s °C at %s °C outside to %s °C at %s °C", formatNumber(colder.flowC), formatNumber(colder.outdoorC), formatNumber(warmer.flowC), formatNumber(warmer.outdoorC)),
 				"the flow temperature falls as it gets warmer outside: check this point and its neighbours")
 		}
 	}
