@@ -87,12 +87,13 @@ func (s *Subscriber) connect(ctx context.Context, client mqtt.Client) (resumed b
 func (s *Subscriber) follow(ctx context.Context, client mqtt.Client, resumed bool, lost <-chan error) error {
 	var have []string
 	for {
-		wanted := s.wanted()
-		if err := s.renew(ctx, client, have, wanted); err != nil {
-			return err
+		if wanted := s.wanted(); have == nil || !slices.Equal(have, wanted) {
+			if err := s.renew(ctx, client, have, wanted); err != nil {
+				return err
+			}
+			have = wanted
+			s.opts.Logger.Info("subscribed", "broker", s.address.Redacted(), "client", s.opts.ClientID, "filters", len(have), "session_resumed", resumed)
 		}
-		have = wanted
-		s.opts.Logger.Info("subscribed", "broker", s.address.Redacted(), "client", s.opts.ClientID, "filters", len(have), "session_resumed", resumed)
 		select {
 		case <-ctx.Done():
 			return nil
