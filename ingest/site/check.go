@@ -43,16 +43,20 @@ var remarks = []remark{
 	{"heat_pump.fluid_concentration_basis", func(r *Record) bool {
 		return r.HeatPump != nil && r.HeatPump.FluidConcentrationPct != nil && r.HeatPump.FluidConcentrationBasis == ""
 	},
-		"not given: the concentration may be by volume or by mass", "write volume or mass"},
+		"not given: the concentration is taken to be by volume", "write volume or mass"},
 	{"metering.heat_meter.position", func(r *Record) bool { return r.heatMeter().Position == "" },
 		"not given: the flow sensor is taken to sit in the return pipe", "write flow or return"},
 	{"metering.heat_meter.class", func(r *Record) bool { return r.heatMeter().Class == 0 },
-		"not given: how certain the heat is stays unknown", "write the class on the plate (EN 1434): 1, 2 or 3"},
+		"not given: heat is taken to be as certain as class 2 promises", "write the class on the plate (EN 1434): 1, 2 or 3"},
+	{"metering.heat_meter.permanent_flow_m3h", func(r *Record) bool { return r.heatMeter().PermanentFlowM3H == nil },
+		"not given: the error of the heat meter is worked out for 2.5 m³/h", "copy qp from the plate"},
+	{"metering.heat_meter.minimum_difference_k", func(r *Record) bool { return r.heatMeter().MinimumDifferenceK == nil },
+		"not given: the error of the heat meter is worked out for 3 K", "copy the smallest temperature difference from the plate"},
 	{"metering.electricity_meter.class", func(r *Record) bool {
 		m := r.metering().ElectricityMeter
 		return m == nil || m.Class == ""
 	},
-		"not given: how certain the electricity is stays unknown", "write the class on the plate (EN 50470): A, B or C"},
+		"not given: electricity is taken to be as certain as class B promises", "write the class on the plate (EN 50470): A, B or C"},
 	{"commissioned.flow_rate_lph", func(r *Record) bool { return r.commissioned().FlowRateLPH == nil },
 		"not given: a loss of flow since commissioning is not seen", "measure it with all circuits open"},
 	{"heat_pump.minimum_flow_lph", func(r *Record) bool { return r.heatPump().MinimumFlowLPH == nil },

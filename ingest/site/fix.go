@@ -168,6 +168,7 @@ var mistakenUnits = []struct {
 	{"_kpa", "Pa", 1e-3, 0, 0},
 	{"length_m", "mm", 1e-3, 0, 0},
 	{"_efficiency", "percent", 1e-2, 0, 0},
+	{"_concentration_pct", "a ratio", 100, 0, 0},
 	{"carbon_kg_per_kwh", "g", 1e-3, 0, 0},
 	{"_gap_s", "ms", 1e-3, 0, 0},
 }

@@ -65,7 +65,7 @@ type HeatPump struct {
 	MinimumHeatKW           *float64    `yaml:"minimum_heat_kw,omitempty" jsonschema:"minimum=0,maximum=500,description=Lowest output the machine can hold without stopping"`
 	MinimumFlowLPH          *float64    `yaml:"minimum_flow_lph,omitempty" jsonschema:"minimum=0,maximum=100000,description=Flow the maker asks for at least"`
 	Fluid                   string      `yaml:"fluid,omitempty" jsonschema:"enum=water,enum=propylene_glycol,enum=ethylene_glycol,description=What flows through the heat meter"`
-	FluidConcentrationPct   *float64    `yaml:"fluid_concentration_pct,omitempty" jsonschema:"minimum=0,maximum=60,description=Glycol in the mixture; say by volume or by mass"`
+	FluidConcentrationPct   *float64    `yaml:"fluid_concentration_pct,omitempty" jsonschema:"minimum=10,maximum=60,description=Glycol in the mixture; say by volume or by mass"`
 	FluidConcentrationBasis string      `yaml:"fluid_concentration_basis,omitempty" jsonschema:"enum=volume,enum=mass"`
 	LaboratoryPoints        []LabPoint  `yaml:"laboratory_points,omitempty" jsonschema:"description=Test points per EN 14511"`
 	PumpCurve               []PumpPoint `yaml:"pump_curve,omitempty" jsonschema:"description=Head the circulation pump has left for the pipework"`

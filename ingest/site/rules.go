@@ -85,16 +85,31 @@ func (d *decoder) checkHeatPump(r *Record) {
 	if r.HeatPump == nil {
 		return
 	}
-	const concentration = "heat_pump.fluid_concentration_pct"
-	value, given := d.numbers[concentration]
-	switch {
-	case given && r.HeatPump.Fluid == "water" && value > 0:
-		d.report(concentration, "water has no concentration", "leave it out, or write fluid: propylene_glycol or ethylene_glycol")
-	case given && value > 0 && value < 1:
-		d.warn(concentration, formatNumber(value)+" % is next to nothing", "a ratio is written in percent: "+formatNumber(value*100))
-	}
+	d.checkConcentration(r.HeatPump)
 	d.checkPumpCurve(r.HeatPump.PumpCurve)
 }
+
+// Propylene glycol by mass has published properties in a narrower range than
+// the other mixtures (Melinder 2010), which the limits of the key cover.
+const leastPropyleneMassPct, mostPropyleneMassPct = 15, 57
+
+func (d *decoder) checkConcentration(h *HeatPump) {
+	const path = "heat_pump.fluid_concentration_pct"
+	pct, given := d.numbers[path]
+	switch {
+	case !given:
+	case h.Fluid == "water":
+		d.report(path, "water has no concentration", "leave it out, or write fluid: propylene_glycol or ethylene_glycol")
+	case h.Fluid == "" && !d.tried("heat_pump.fluid"):
+		d.report(path, "the fluid is not named", "write fluid: propylene_glycol or ethylene_glycol")
+	case h.Fluid == "propylene_glycol" && h.FluidConcentrationBasis == "mass" && (pct < leastPropyleneMassPct || pct > mostPropyleneMassPct):
+		d.report(path, fmt.Sprintf("%s %% by mass is outside what is published of propylene glycol", formatNumber(pct)),
+			fmt.Sprintf("write a number from %d to %d", leastPropyleneMassPct, mostPropyleneMassPct))
+	}
+}
+
+// tried says whether a key is in the file, readable or not.
+func (d *decoder) tried(path string) bool { _, ok := d.at[path]; return ok }
 
 func (d *decoder) checkPumpCurve(points []PumpPoint) {
 	for i := 1; i < len(points); i++ {
