@@ -100,16 +100,8 @@ func (c clock) hourMarks(ticks []time.Time, style TextStyle) []mark {
 	for i, t := range ticks {
 		m := mark{x: c.xAt(t), label: t.Format("15:04")}
 		m.labelX = m.x
-		if long := t.Format("15:04 MST"); isRepeatedHour(t) {
-			half := TextWidth(style, long) / 2
-			nextHalf := TextWidth(style, "00:00") / 2
-			if i+1 < len(ticks) && isRepeatedHour(ticks[i+1]) {
-				nextHalf = half
-			}
-			hasRoom := i+1 == len(ticks) || c.xAt(ticks[i+1])-m.x > half+nextHalf+style.Size/4
-			if hasRoom && m.x-half > next {
-				m.label = long
-			}
+		if isRepeatedHour(t) && c.hasRoomForZone(ticks, i, style) {
+			m.label = t.Format(zoned)
 		}
 		half := TextWidth(style, m.label) / 2
 		if m.x-half < next {
@@ -120,6 +112,30 @@ func (c clock) hourMarks(ticks []time.Time, style TextStyle) []mark {
 		marks = append(marks, m)
 	}
 	return marks
+}
+
+const zoned = "15:04 MST"
+
+// hasRoomForZone says whether the zone's letters fit behind a repeated hour.
+// Both its showings have them, or none has.
+func (c clock) hasRoomForZone(ticks []time.Time, i int, style TextStyle) bool {
+	x, half, shortHalf := c.xAt(ticks[i]), TextWidth(style, ticks[i].Format(zoned))/2, TextWidth(style, "00:00")/2
+	if x-half < c.left-shortHalf || x+half > c.right+shortHalf {
+		return false
+	}
+	for _, beside := range []int{i - 1, i + 1} {
+		if beside < 0 || beside >= len(ticks) {
+			continue
+		}
+		need := half + shortHalf
+		if isRepeatedHour(ticks[beside]) {
+			need = 2 * half
+		}
+		if math.Abs(c.xAt(ticks[beside])-x) < need+style.Size/4 {
+			return false
+		}
+	}
+	return true
 }
 
 func isRepeatedHour(t time.Time) bool { return t.Minute() == 0 && shownTwice(t) }

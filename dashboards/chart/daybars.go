@@ -103,7 +103,7 @@ func (d DayBars) legend() []key {
 func (d DayBars) Draw(c Canvas) {
 	l := d.layout()
 	drawKeys(c, l.keys, Point{X: l.frame.X})
-	drawHeading(c, Point{l.frame.X, l.frame.Y - 15}, "Heat and electricity", "kWh a day")
+	drawHeading(c, Point{l.frame.X, l.frame.Y - 15}, "Heat and electricity", "kWh a day", l.frame.Right())
 	if len(d.Days) == 0 {
 		style := labelStyle
 		style.Anchor = Middle

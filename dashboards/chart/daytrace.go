@@ -70,10 +70,12 @@ func topicOf(r Role) topic {
 // narrowWidth is the width below which a chart is laid out for a phone.
 const narrowWidth = 560
 
-// The least size at which all parts have room. A smaller one is drawn so.
+// The least sizes at which all parts have room. What is asked to be smaller is
+// drawn at these.
 const (
-	leastWidth  = 260
-	leastHeight = 240
+	leastWidth       = 260
+	leastPanelHeight = 36.0
+	panelGap         = 14.0
 )
 
 func (d DayTrace) zone() *time.Location {
@@ -107,7 +109,7 @@ type layout struct {
 }
 
 func (d DayTrace) layout() layout {
-	size := Size{max(d.Size.Width, leastWidth), max(d.Size.Height, leastHeight)}
+	size := Size{max(d.Size.Width, leastWidth), max(d.Size.Height, axisHeight+60)}
 	l := layout{size: size}
 	if d.ToMS <= d.FromMS {
 		l.empty = "No time chosen"
@@ -118,7 +120,7 @@ func (d DayTrace) layout() layout {
 	l.panels = d.panels(w, size.Width < narrowWidth)
 	l.divide(w, d.zone())
 	l.ribbon = newRibbon(d.Spans, l.clock, size.Width-l.clock.left, l.isMissing())
-	l.place(size)
+	l.place()
 	if l.isEmpty() {
 		l.empty = "No readings " + d.period()
 	}
@@ -176,21 +178,21 @@ func (l layout) isMissing() bool {
 }
 
 // place shares the height between the panels.
-func (l *layout) place(size Size) {
-	const gap = 14
-	y := l.ribbon.height()
-	rest := size.Height - y - axisHeight
-	weight := 0.0
+func (l *layout) place() {
+	y, fixed, weight := l.ribbon.height(), l.ribbon.height()+axisHeight, 0.0
 	for _, p := range l.panels {
-		rest -= headingHeight + gap
+		fixed += headingHeight + panelGap
 		weight += p.weight
+	}
+	for _, p := range l.panels {
+		l.size.Height = max(l.size.Height, math.Ceil(fixed+leastPanelHeight*weight/p.weight))
 	}
 	for i := range l.panels {
 		p := &l.panels[i]
 		y += headingHeight
-		p.frame = Box{l.clock.left, y, l.clock.right - l.clock.left, max(rest*p.weight/weight, 20)}
+		p.frame = Box{l.clock.left, y, l.clock.right - l.clock.left, (l.size.Height - fixed) * p.weight / weight}
 		p.setScale()
-		y = p.frame.Bottom() + gap
+		y = p.frame.Bottom() + panelGap
 	}
 }
 
@@ -228,7 +230,7 @@ func (l layout) draw(c Canvas) {
 	l.drawAxis(c, frame)
 	for _, p := range l.panels {
 		p.drawLines(c, l.clock)
-		p.drawWords(c, l.clock, l.labelX, l.empty == "")
+		p.drawWords(c, l.clock, l.labelX, l.size.Width, l.empty == "")
 	}
 	if l.empty != "" {
 		l.drawEmpty(c, frame)

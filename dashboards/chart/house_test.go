@@ -23,10 +23,7 @@ func plantDays(from time.Time, last, step time.Duration) ([]Series, []Span) {
 	for t := from; t.Before(from.Add(last)); t = t.Add(step) {
 		hour := float64(t.Hour()) + float64(t.Minute())/60 + float64(t.Second())/3600
 		kind := plantKind(hour)
-		aim := map[Kind][5]float64{ // flow °C, spread K, heat W, power W, l/h
-			Off: {27, 0, 0, 8, 0}, Circulating: {30, 1, 250, 60, 1150}, Heating: {38, 5, 6700, 1900, 1150},
-			HotWater: {53, 6, 6900, 2700, 1240}, Defrost: {18, -5, -6800, 800, 1150},
-		}[kind]
+		aim := plantAims[kind]
 		flowC += (aim[0] - flowC) * min(1, step.Seconds()/150)
 		outdoorC := -1 + 4*math.Sin((hour-9)/12*math.Pi)
 		values := []float64{
@@ -46,6 +43,12 @@ func plantDays(from time.Time, last, step time.Duration) ([]Series, []Span) {
 		}
 	}
 	return series, spans
+}
+
+// plantAims are flow °C, spread K, heat W, power W and l/h in each state.
+var plantAims = map[Kind][5]float64{
+	Off: {27, 0, 0, 8, 0}, Circulating: {30, 1, 250, 60, 1150}, Heating: {38, 5, 6700, 1900, 1150},
+	HotWater: {53, 6, 6900, 2700, 1240}, Defrost: {18, -5, -6800, 800, 1150},
 }
 
 func plantKind(hour float64) Kind {

@@ -98,12 +98,12 @@ func (p panel) leftNeed() float64 {
 }
 
 // drawWords draws heading, labels, and the words on grounds without data.
-func (p panel) drawWords(c Canvas, clk clock, labelX float64, words bool) {
+func (p panel) drawWords(c Canvas, clk clock, labelX, right float64, words bool) {
 	note := p.unit
 	if clk.coarse() {
 		note += ", mean and extremes"
 	}
-	drawHeading(c, Point{p.frame.X, p.frame.Y - 7}, p.heading, note)
+	drawHeading(c, Point{p.frame.X, p.frame.Y - 7}, p.heading, note, right)
 	p.drawLabels(c, labelX)
 	if !words {
 		return
@@ -132,10 +132,12 @@ func (p panel) sayMissing(c Canvas, e extent) {
 	}
 }
 
-// drawHeading sets what a panel shows and in which unit.
-func drawHeading(c Canvas, at Point, heading, note string) {
+// drawHeading sets what a panel shows and in which unit, as far as there is
+// room up to the right.
+func drawHeading(c Canvas, at Point, heading, note string, right float64) {
 	c.Text(headingStyle, at, heading)
-	c.Text(noteStyle, Point{at.X + TextWidth(headingStyle, heading) + 6, at.Y}, note)
+	x := at.X + TextWidth(headingStyle, heading) + 6
+	c.Text(noteStyle, Point{x, at.Y}, fitText(noteStyle, note, right-x))
 }
 
 // labelsApart is the least distance of labels' baselines.

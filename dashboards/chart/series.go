@@ -73,9 +73,10 @@ func (s Series) runs(w window) [][]sample {
 		if clipped := clip(run, w, s.Hold); len(clipped) > 0 {
 			all = append(all, clipped)
 		}
-		run = nil
+		run = run[len(run):] // the next run lies behind this one
 	}
 	first, last := s.around(w)
+	run = make([]sample, 0, last-first+1)
 	for i := first; i < last; i++ {
 		ms := float64(s.UnixMS[i])
 		if v := s.Value[i]; math.IsNaN(v) || math.IsInf(v, 0) {
@@ -108,7 +109,10 @@ func clip(run []sample, w window, hold bool) []sample {
 		}
 		return sample{ms, a.value + (b.value-a.value)*(ms-a.ms)/(b.ms-a.ms)}
 	}
-	var kept []sample
+	if len(run) == 0 || run[0].ms >= w.fromMS && run[len(run)-1].ms <= w.toMS {
+		return run
+	}
+	kept := make([]sample, 0, len(run))
 	for i, p := range run {
 		if i > 0 {
 			before := run[i-1]

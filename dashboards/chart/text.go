@@ -40,42 +40,53 @@ func parseFont(ttf []byte) *sfnt.Font {
 // kerning, which would only narrow it. A rune the face lacks counts as wide as
 // its size, as a substitute from another face may be.
 func TextWidth(style TextStyle, s string) float64 {
+	width := 0.0
+	advance := style.advance()
+	for _, r := range s {
+		width += advance(r)
+	}
+	return width
+}
+
+// advance returns the function that measures a rune of the style.
+func (t TextStyle) advance() func(rune) float64 {
 	face := regularFace()
-	if style.Bold {
+	if t.Bold {
 		face = boldFace()
 	}
 	perEm := fixed.Int26_6(face.UnitsPerEm())
 	var buffer sfnt.Buffer
-	units := fixed.Int26_6(0)
-	for _, r := range s {
+	return func(r rune) float64 {
 		glyph, err := face.GlyphIndex(&buffer, r)
 		if err != nil || glyph == 0 {
-			units += perEm
-			continue
+			return t.Size
 		}
-		advance, err := face.GlyphAdvance(&buffer, glyph, perEm, font.HintingNone)
+		units, err := face.GlyphAdvance(&buffer, glyph, perEm, font.HintingNone)
 		if err != nil {
-			advance = perEm
+			return t.Size
 		}
-		units += advance
+		return float64(units) / float64(perEm) * t.Size
 	}
-	return float64(units) / float64(perEm) * style.Size
 }
 
 // fitText shortens s with an ellipsis until it is no wider than width.
 func fitText(style TextStyle, s string, width float64) string {
 	s = strings.Join(strings.Fields(s), " ")
-	if TextWidth(style, s) <= width {
-		return s
-	}
-	runes := []rune(s)
-	for len(runes) > 0 {
-		runes = runes[:len(runes)-1]
-		if short := strings.TrimRight(string(runes), " ") + "…"; TextWidth(style, short) <= width {
-			return short
+	advance := style.advance()
+	const ellipsis = '…'
+	used, cut := 0.0, -1 // cut is where an ellipsis would still fit
+	for i, r := range s {
+		if used+advance(ellipsis) <= width {
+			cut = i
+		}
+		if used += advance(r); used > width {
+			if cut < 0 {
+				return ""
+			}
+			return strings.TrimRight(s[:cut], " ") + string(ellipsis)
 		}
 	}
-	return ""
+	return s
 }
 
 // wrapText breaks s between words into lines no wider than width; a longer
