@@ -93,7 +93,7 @@ func (p *Period) Heat() (Doubt, bool) {
 		pair,
 		limited(PartCalculator, perJ*m.calculatorLimitJ(s)),
 		known95(PartOffset, perJ*math.Abs(p.OffsetK)*m.capacityJPerK(s)),
-		known95(PartFluid, perJ*p.FluidRatio*s.GrossJ),
+		known95(PartFluid, 100*p.FluidRatio), // one factor on all heat, whatever its sign
 		known95(PartHeatSampling, perJ*coverage*math.Sqrt(p.HeatVarianceJSq)),
 	), true
 }

@@ -183,6 +183,25 @@ func TestPairErrorGrowsAsTheDifferenceFalls(t *testing.T) {
 	assert.InEpsilon(t, 4*at5, pct(interval{1200, 35, 30}, interval{1200, 27.5, 30}), 0.005)
 }
 
+// A wrong heat capacity is one factor on all heat, so a defrost does not add to
+// it: 1.5 % stays 1.5 %.
+func TestFluidIsOneFactor(t *testing.T) {
+	p := Period{Sums: sumsOf([]interval{{1200, 35, 30}, {1200, 28, 30}}), HeatMeter: class2, FluidRatio: 0.015}
+	heat, ok := p.Heat()
+	require.True(t, ok)
+	assert.InDelta(t, 1.5, heat.Parts[partNamed(heat, PartFluid)].Pct, 1e-9)
+}
+
+// A standard deviation of 1 % of the electricity is 2 % with k = 2; class B is
+// 2 % as a limit, 2·2/sqrt(3) with k = 2.
+func TestElectricityParts(t *testing.T) {
+	p := Period{ElectricityJ: 1e7, ElectricityVarianceJSq: 1e5 * 1e5, ElectricityMeter: ElectricityClassB}
+	electricity, ok := p.Electricity()
+	require.True(t, ok)
+	assert.InDelta(t, math.Hypot(2, 4/math.Sqrt(3)), electricity.Pct, 1e-9)
+	assert.Equal(t, PartElectricityMeter, electricity.Parts[0].Name)
+}
+
 func TestFurtherPartsAddInSquares(t *testing.T) {
 	p := Period{Sums: sumsOf([]interval{{1200, 35, 30}}), HeatMeter: class2}
 	plain, _ := p.Heat()

@@ -1,6 +1,7 @@
 package robust
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -38,4 +39,14 @@ func TestShiftAgainstHollanderAndWolfe(t *testing.T) {
 	assert.InDelta(t, -0.305, change.Value, 1e-12)
 	assert.InDelta(t, -0.76, change.Low, 1e-12)
 	assert.InDelta(t, 0.15, change.High, 1e-12)
+
+	// A line between two places is the same question: ties in x must lead to
+	// the same interval.
+	places := make([]float64, len(term)+len(early))
+	for i := range early {
+		places[len(term)+i] = 1
+	}
+	line, ok := TheilSen(places, slices.Concat(term, early))
+	require.True(t, ok)
+	assert.Equal(t, change, line.Slope)
 }
