@@ -13,6 +13,9 @@ import (
 	"testing"
 	"time"
 
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -319,11 +322,21 @@ func TestEncryptedWithClientCertificate(t *testing.T) {
 	require.Eventually(t, func() bool { return strings.Contains(stranger.log.String(), "certificate signed by unknown authority") }, within, tick)
 }
 
+// open lets everybody do everything.
+type open struct{ mochi.HookBase }
+
+func (*open) Provides(b byte) bool                                     { return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck }
+func (*open) OnConnectAuthenticate(*mochi.Client, packets.Packet) bool { return true }
+func (*open) OnACLCheck(*mochi.Client, string, bool) bool              { return true }
+
 func TestWebsocket(t *testing.T) {
-	broker := brokertest.Start(t, "protocol websockets\n"+brokertest.Durable)
-	p := millPlan(t, broker)
-	p.URL = strings.Replace(broker.URL(), "tcp://", "ws://", 1)
-	begin(t, p, nil, nil).connected()
+	server := mochi.New(&mochi.Options{Logger: slog.New(slog.DiscardHandler)})
+	require.NoError(t, server.AddHook(new(open), nil))
+	address := fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
+	require.NoError(t, server.AddListener(listeners.NewWebsocket(listeners.Config{ID: "ws", Address: address})))
+	require.NoError(t, server.Serve())
+	t.Cleanup(func() { assert.NoError(t, server.Close()) })
+	begin(t, plan{URL: "ws://" + address, ClientID: "ingester", Dir: t.TempDir()}, nil, nil).connected()
 }
 
 func TestUserNameAndPassword(t *testing.T) {

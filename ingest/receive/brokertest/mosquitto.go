@@ -65,7 +65,7 @@ func Start(t testing.TB, config string) *Mosquitto {
 		binary: Find(t),
 		config: filepath.Join(dir, "mosquitto.conf"),
 		log:    filepath.Join(dir, "mosquitto.log"),
-		port:   freePort(t),
+		port:   FreePort(t),
 	}
 	// Mosquitto leaves root's rights for a user "mosquitto" that cannot write
 	// to the test's folder, unless told to stay.
@@ -136,7 +136,8 @@ func (m *Mosquitto) Log() string {
 	return string(text)
 }
 
-func freePort(t testing.TB) int {
+// FreePort returns a TCP port of loopback that nothing listened on just now.
+func FreePort(t testing.TB) int {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
