@@ -26,12 +26,13 @@ func orchardHouse() Plant {
 			MaximumFlowC: 62, StandbyW: 12, MaximumHz: 90, RampS: 80},
 		HotWater: HotWater{CylinderL: 210, TargetC: 49, HysteresisK: 8, CoilWPerK: 1500, DailyKWh: 6.2, LossWPerK: 1.6,
 			OutputShare: 0.75, HygieneC: 60, HygieneDay: time.Sunday, HygieneHour: 13, ImmersionKW: 3, MaximumLength: 2 * time.Hour},
-		Design:   Design{OutdoorC: -3, HeatLossKW: 5.6, FlowC: 42, DifferenceK: 5, Commissioned: day(2024, 9, 12)},
+		Design:   Design{OutdoorC: -3, HeatLossKW: 5.6, DifferenceK: 5, Commissioned: day(2024, 9, 12)},
 		Metering: Metering{HeatMeterClass: 2, ElectricityMeterClass: "B", RegisterStartKWh: 1240},
 	}
 	p.Defrost = usualDefrost(ReverseCycle)
 	p.Control = usualControl()
-	p.Control.Curve = p.MatchedCurve(0.5)
+	p.Paperwork = orchardPaperwork()
+	p.settle()
 	return p
 }
 
@@ -42,20 +43,21 @@ func millCottage() Plant {
 		LatitudeDeg: 54.3, LongitudeDeg: -2.7, Seed: 23, Climate: weather.MildWet(),
 		House: House{HeatLossWPerK: 165, AirMJPerK: 4, FabricMJPerK: 24, GainsW: 420, SolarApertureM2: 1.8,
 			RoomSetC: 20, Rooms: []string{"living", "bedroom"}},
-		Emitters: Emitters{OutputAt50KW: 8.6, Exponent: 1.32, WaterL: 38, MetalKJPerK: 70},
-		Loop:     Loop{VolumeL: 32, FlowLPH: 900, HotWaterFlowLPH: 1000, PumpW: 32},
+		Emitters: Emitters{OutputAt50KW: 8.6, Exponent: 1.32, WaterL: 30, MetalKJPerK: 50},
+		Loop:     Loop{VolumeL: 24, FlowLPH: 900, HotWaterFlowLPH: 1000, PumpW: 32},
 		HeatPump: HeatPump{RatedHeatKW: 9, MinimumHeatKW: 3.7, CapacityPerK: 0.016, CarnotShare: 0.52,
 			MaximumFlowC: 60, StandbyW: 16, MaximumHz: 80, RampS: 70},
 		HotWater: HotWater{CylinderL: 180, TargetC: 48, HysteresisK: 7, CoilWPerK: 1300, DailyKWh: 4.6, LossWPerK: 1.7,
 			OutputShare: 0.65, MaximumLength: 2 * time.Hour},
-		Design:   Design{OutdoorC: -4, HeatLossKW: 4.3, FlowC: 47, DifferenceK: 5, Commissioned: day(2024, 8, 20)},
+		Design:   Design{OutdoorC: -4, HeatLossKW: 4.3, DifferenceK: 5, Commissioned: day(2024, 8, 20)},
 		Metering: Metering{HeatMeterClass: 2, ElectricityMeterClass: "B", RegisterStartKWh: 860},
 	}
 	p.Defrost = usualDefrost(ReverseCycle)
 	p.Control = usualControl()
-	p.Control.StartBelowK, p.Control.StopAboveK = 3, 2.5
+	p.Control.StartBelowK, p.Control.StopAboveK = 3, 2
 	p.Control.MinimumPause = 4 * time.Minute
-	p.Control.Curve = p.MatchedCurve(0.5)
+	p.Paperwork = millPaperwork()
+	p.settle()
 	return p
 }
 
@@ -73,14 +75,21 @@ func lindenhof() Plant {
 		HotWater: HotWater{CylinderL: 300, TargetC: 50, HysteresisK: 8, CoilWPerK: 2400, DailyKWh: 9, LossWPerK: 1.9,
 			OutputShare: 0.7, HygieneC: 62, HygieneDay: time.Saturday, HygieneHour: 12, MaximumLength: 2 * time.Hour, ImmersionKW: 4.5},
 		Backup:   Backup{PowerKW: 6, BelowOutdoorC: -8},
-		Design:   Design{OutdoorC: -13, HeatLossKW: 11.8, FlowC: 36, DifferenceK: 5, Commissioned: day(2024, 7, 3)},
+		Design:   Design{OutdoorC: -13, HeatLossKW: 11.8, DifferenceK: 5, Commissioned: day(2024, 7, 3)},
 		Metering: Metering{HeatMeterClass: 2, ElectricityMeterClass: "B", RegisterStartKWh: 2110, HeatRegisterBothWays: true},
 		Troubles: []Trouble{{Kind: BlockingStrainer, After: 7 * 24 * time.Hour, Size: 1.2}},
 	}
 	p.Defrost = usualDefrost(ReverseCycle)
 	p.Control = usualControl()
-	p.Control.Curve = p.MatchedCurve(0.5)
+	p.Paperwork = lindenPaperwork()
+	p.settle()
 	return p
+}
+
+// settle sets the curve the house needs and writes its design point down.
+func (p *Plant) settle() {
+	p.Control.Curve = p.MatchedCurve(0.5)
+	p.Design.FlowC = p.Control.Curve[0].FlowC
 }
 
 func day(year int, month time.Month, d int) time.Time {
@@ -90,7 +99,7 @@ func day(year int, month time.Month, d int) time.Time {
 // usualControl is a controller as delivered, without a curve.
 func usualControl() Control {
 	return Control{
-		MinimumFlowC: 22, MaximumFlowC: 55, HeatingLimitC: 15.5, DampingH: 2,
+		MinimumFlowC: 22, MaximumFlowC: 55, HeatingLimitC: 17, DampingH: 2,
 		StartBelowK: 4.5, StopAboveK: 4, MinimumPause: 8 * time.Minute, Overrun: 5 * time.Minute,
 		RoomCorrection: 1.5, RoomCutOutK: 1.6,
 	}
@@ -103,7 +112,7 @@ func usualDefrost(style DefrostStyle) Defrost {
 		MinimumInterval: 25 * time.Minute, MaximumLength: 10 * time.Minute, MinimumFlowTempC: 14,
 	}
 	if style == HotGas {
-		d.ThresholdKgPerKW, d.PowerShare = 0.12, 0.6
+		d.ThresholdKgPerKW, d.PowerShare = 0.15, 0.65
 	}
 	return d
 }

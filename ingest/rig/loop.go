@@ -20,7 +20,7 @@ type loop struct {
 
 // Fixed small parts of the loop.
 const (
-	hxShare       = 0.25 // of the loop's water sits before the flow sensor
+	hxShare       = 0.15 // of the loop's water sits before the flow sensor
 	minimumNodeL  = 5    // keeps the explicit step stable at 2 s and 3,000 l/h
 	coilL         = 8
 	hxLossWPerK   = 2.5

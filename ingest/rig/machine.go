@@ -145,15 +145,19 @@ const (
 	meltingShare   = 0.6
 )
 
+// hotGasWPerKW is the least a hot gas defrost takes, per kW rated: its
+// compressor speeds up when it ran slowly before.
+const hotGasWPerKW = 110
+
 // beginDefrost turns the machine round.
 func (m *machine) beginDefrost(outdoorC float64) {
 	meltJ := m.frostKg * (iceJPerKg + 20e3) / meltingShare
 	coilJ := coilJPerKPerKW * m.spec.RatedHeatKW * max(8, 14-outdoorC)
 	m.needJ = meltJ + coilJ
 	if m.defrost.Style == HotGas {
-		// Without the water's heat only compressor heat melts: such machines
-		// defrost thinner frost and bypass the outdoor metal's swing.
-		m.needJ = meltJ*0.8 + coilJ*0.35
+		// Only compressor heat melts, and all of it on the coil: such machines
+		// defrost thinner frost and keep the refrigerant's side warm.
+		m.needJ = meltJ*0.42 + coilJ*0.16
 	}
 	m.phase, m.sinceS, m.meltS, m.dripping = defrosting, 0, 0, 0
 }
@@ -174,7 +178,10 @@ func (m *machine) thaw(stepS, flowC float64, e *effects) (heatW, powerW float64)
 	up := min(1, m.meltS/20)
 	powerW = up * m.defrost.PowerShare * m.powerRefW
 	drawnW := 0.0
-	if m.defrost.Style == ReverseCycle {
+	switch m.defrost.Style {
+	case HotGas:
+		powerW = up * max(m.defrost.PowerShare*m.powerRefW, hotGasWPerKW*m.spec.RatedHeatKW)
+	case ReverseCycle:
 		drawnW = up * m.defrost.HeatShare * m.spec.RatedHeatKW * 1e3
 	}
 	m.needJ -= stepS * (drawnW + 0.85*powerW)

@@ -34,6 +34,8 @@ type Plant struct {
 	Metering Metering
 	Design   Design
 	Troubles []Trouble
+
+	Paperwork Paperwork
 }
 
 // House is two heat capacities, air with furniture and the fabric. The loss
@@ -155,7 +157,9 @@ type Metering struct {
 	Interval      time.Duration     // of the fast channels; 0 means 10 s
 	SlowInterval  time.Duration     // of temperatures that move slowly and of registers; 0 means 60 s, never less than Interval
 	Specs         map[ingest.Quantity]instrument.Spec
+	SlowOnChange  bool          // slow temperatures and the mode are published only when they change, and every 10 minutes
 	Jitter        time.Duration // samples are up to this late
+	OwnClocks     bool          // every channel is sampled at its own times
 	DropoutShare  float64       // of all samples lost, in bursts of a minute or so
 	GapsPerMonth  float64       // of some hours each
 	PairOffsetK   float64       // flow minus return when both are equally warm

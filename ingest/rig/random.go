@@ -55,6 +55,7 @@ func Random(seed uint64) Plant {
 	d.drawHotWater(&p)
 	d.drawMetering(&p)
 	p.Control = usualControl()
+	p.Control.HeatingLimitC = p.House.RoomSetC - p.House.GainsW/p.House.HeatLossWPerK - d.between(0.3, 1.2)
 	p.Control.DampingH = d.between(0, 5)
 	p.Control.RoomCorrection = d.between(0.5, 2)
 	p.Control.StartBelowK, p.Control.StopAboveK = d.between(4, 6), d.between(3.5, 5)
@@ -75,7 +76,7 @@ func (d dice) drawHouse(p *Plant) {
 		AirMJPerK:       lossWPerK * d.between(0.018, 0.03),
 		FabricMJPerK:    lossWPerK * d.between(0.1, 0.28),
 		GainsW:          lossWPerK * d.between(1.5, 2.8),
-		SolarApertureM2: lossWPerK * d.between(0.005, 0.013),
+		SolarApertureM2: lossWPerK * d.between(0.004, 0.01),
 		Rooms:           []string{"living", "bedroom", "bath"}[:2+d.IntN(2)],
 	}
 	p.Design.HeatLossKW = lossKW * d.between(0.9, 1.25)
@@ -86,10 +87,10 @@ func (d dice) drawMachine(p *Plant) {
 	perK := d.between(0.011, 0.018)
 	lossKW := p.House.HeatLossWPerK * (p.House.RoomSetC - p.Design.OutdoorC) / 1e3
 	atDesign := min(1, max(0.45, 1-perK*(7-p.Design.OutdoorC))) * 0.93 // warm flow takes some
-	ratedKW := lossKW * d.between(1.0, 1.25) / atDesign
+	ratedKW := lossKW * d.between(1.08, 1.35) / atDesign
 	p.HeatPump = HeatPump{
-		RatedHeatKW: round(ratedKW, 1), MinimumHeatKW: round(ratedKW*d.between(0.18, 0.27), 1),
-		CapacityPerK: perK, CarnotShare: d.between(0.48, 0.57), MaximumFlowC: math.Round(d.between(58, 68)),
+		RatedHeatKW: round(ratedKW, 1), MinimumHeatKW: round(ratedKW*d.between(0.17, 0.25), 1),
+		CapacityPerK: perK, CarnotShare: d.between(0.48, 0.57), MaximumFlowC: math.Round(d.between(60, 70)),
 		StandbyW: d.between(8, 25), MaximumHz: math.Round(d.between(75, 120)), RampS: d.between(50, 110),
 	}
 	style := ReverseCycle
@@ -99,7 +100,7 @@ func (d dice) drawMachine(p *Plant) {
 	p.Defrost = usualDefrost(style)
 	p.Defrost.ThresholdKgPerKW *= d.between(0.85, 1.25)
 	p.Defrost.HeatShare = d.between(0.5, 0.8)
-	p.Defrost.PowerShare = d.between(0.35, 0.65)
+	p.Defrost.PowerShare *= d.between(0.8, 1.2)
 	p.Defrost.MaximumLength = time.Duration(d.between(8, 12) * float64(time.Minute))
 	if p.Design.OutdoorC < -8 || d.chance(0.3) {
 		p.Backup = Backup{PowerKW: float64(3 * (1 + d.IntN(3))), BelowOutdoorC: p.Design.OutdoorC + d.between(0, 4), AfterSensors: d.chance(0.3)}
@@ -140,11 +141,11 @@ func (d dice) drawHotWater(p *Plant) {
 	if d.chance(0.08) {
 		return
 	}
-	cylinderL := math.Round(d.between(15, 30)) * 10
+	cylinderL := 10 * math.Round(min(30, max(15, p.HeatPump.RatedHeatKW*d.between(1.7, 2.7))))
 	p.HotWater = HotWater{
-		CylinderL: cylinderL, TargetC: math.Round(d.between(46, 52)), HysteresisK: d.between(6, 10),
-		CoilWPerK: p.HeatPump.RatedHeatKW * d.between(150, 240), DailyKWh: cylinderL * d.between(0.02, 0.04),
-		LossWPerK: d.between(1.2, 2.2), OutputShare: d.between(0.6, 0.9), MaximumLength: 2 * time.Hour,
+		CylinderL: cylinderL, TargetC: min(math.Round(d.between(46, 52)), p.HeatPump.MaximumFlowC-11), HysteresisK: d.between(6, 10),
+		CoilWPerK: p.HeatPump.RatedHeatKW * d.between(180, 280), DailyKWh: cylinderL * d.between(0.02, 0.04),
+		LossWPerK: d.between(1.2, 2.2), OutputShare: d.between(0.65, 0.9), MaximumLength: 2 * time.Hour,
 	}
 	if d.chance(0.3) {
 		p.HotWater.Schedule = []Span{{4, 7}, {12.5, 15.5}, {20, 22}}
@@ -166,6 +167,7 @@ func (d dice) drawMetering(p *Plant) {
 	if d.chance(0.3) {
 		p.Metering.Jitter = time.Second
 	}
+	p.Metering.OwnClocks, p.Metering.SlowOnChange = d.chance(0.12), d.chance(0.2)
 	if d.chance(0.3) {
 		p.Metering.DropoutShare = d.between(0.001, 0.01)
 	}

@@ -39,6 +39,9 @@ func (p *Plant) paperwork() *site.Record {
 		Metering:     p.meteringRecord(),
 		Channels:     p.channelRecord(),
 		Emitters:     p.emitterRecord(),
+		Pipework:     p.Paperwork.Pipework,
+		Tariff:       p.Paperwork.Tariff,
+		Contact:      p.Paperwork.Contact,
 		Commissioned: &site.Commissioned{FlowRateLPH: new(round(p.Loop.FlowLPH, 0))},
 	}
 	if !p.Design.Commissioned.IsZero() {
@@ -59,7 +62,7 @@ func (p *Plant) machineRecord() *site.HeatPump {
 	return &site.HeatPump{
 		RatedHeatKW: new(p.HeatPump.RatedHeatKW), MinimumHeatKW: new(p.HeatPump.MinimumHeatKW),
 		MinimumFlowLPH: new(round(0.4*p.Loop.FlowLPH, -1)), Fluid: "water",
-		LaboratoryPoints: p.labPoints(),
+		LaboratoryPoints: p.labPoints(), PumpCurve: p.Paperwork.PumpCurve,
 	}
 }
 
@@ -109,7 +112,10 @@ func (p *Plant) meteringRecord() *site.Metering {
 	}
 	r := &site.Metering{
 		ElectricityCovers: m.covers(p),
-		HeatMeter:         &site.HeatMeter{Class: m.HeatMeterClass, Position: position, AfterBackupHeater: p.Backup.PowerKW > 0 && !p.Backup.AfterSensors},
+		HeatMeter: &site.HeatMeter{
+			Class: m.HeatMeterClass, Position: position, PermanentFlowM3H: new(2.5), MinimumDifferenceK: new(3.0),
+			AfterBackupHeater: p.Backup.PowerKW > 0 && !p.Backup.AfterSensors,
+		},
 	}
 	if m.ElectricityMeterClass != "" {
 		r.ElectricityMeter = &site.ElectricityMeter{Class: m.ElectricityMeterClass}

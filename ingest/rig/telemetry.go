@@ -32,7 +32,8 @@ type telemetry struct {
 	electricJ, heatJ, volumeL float64 // registers, as the meters count
 	pumpW, heatersW           float64 // of this step
 	resetMS                   int64
-	rolls                     float64
+	jitterMS                  int64
+	ownClocks                 bool
 }
 
 type dueReading struct {
@@ -123,7 +124,12 @@ func (p *Plant) spec(q ingest.Quantity) instrument.Spec {
 	if spec, ok := p.Metering.Specs[q]; ok {
 		return spec
 	}
-	return p.Metering.usualSpec(q)
+	spec := p.Metering.usualSpec(q)
+	fast, _ := p.Metering.intervals()
+	if p.Metering.SlowOnChange && (spec.Interval > fast || q == ingest.ModeQuantity) && !q.IsRegister() {
+		spec.OnChange = true
+	}
+	return spec
 }
 
 func (m *Metering) intervals() (fast, slow time.Duration) {
@@ -174,7 +180,7 @@ func newTelemetry(p *Plant, startMS int64, step time.Duration) telemetry {
 	t := telemetry{
 		nextMS:  startMS,
 		random:  rand.New(rand.NewPCG(p.Seed, 0x6d65746572)),
-		resetMS: math.MaxInt64,
+		resetMS: math.MaxInt64, jitterMS: p.Metering.Jitter.Milliseconds(), ownClocks: p.Metering.OwnClocks,
 	}
 	const burst, gap = 70 * time.Second, 4 * time.Hour
 	t.bursts = instrument.NewOutage(p.Metering.DropoutShare, burst, startMS, t.random)
@@ -186,7 +192,11 @@ func newTelemetry(p *Plant, startMS int64, step time.Duration) telemetry {
 	t.heatJ = 3.3 * t.electricJ
 	room := 0
 	for _, c := range p.Channels() {
-		s := p.newSampler(c, startMS, step)
+		firstMS := startMS
+		if t.ownClocks {
+			firstMS += t.random.Int64N(p.spec(c.Quantity()).Interval.Milliseconds())
+		}
+		s := p.newSampler(c, firstMS, step)
 		if c.Quantity() == ingest.RoomTemp {
 			s.room = room
 			room++
@@ -206,7 +216,7 @@ func newTelemetry(p *Plant, startMS int64, step time.Duration) telemetry {
 // slowLagS is the lag from which feeding every few steps is the same.
 const slowLagS = 60
 
-func (p *Plant) newSampler(c ingest.Channel, startMS int64, step time.Duration) sampler {
+func (p *Plant) newSampler(c ingest.Channel, firstMS int64, step time.Duration) sampler {
 	spec := p.spec(c.Quantity())
 	if c.Quantity() == ingest.FlowTemp {
 		spec.Offset += p.Metering.PairOffsetK
@@ -217,7 +227,7 @@ func (p *Plant) newSampler(c ingest.Channel, startMS int64, step time.Duration) 
 	if s.slow {
 		step = controlEvery
 	}
-	s.meter = instrument.NewMeter(spec, step, startMS, p.Metering.Jitter)
+	s.meter = instrument.NewMeter(spec, step, firstMS)
 	return s
 }
 
@@ -256,7 +266,7 @@ func (t *telemetry) emit(r *Rig, emit func(ingest.Reading)) {
 		s := &t.samplers[i]
 		for s.meter.DueMS() < r.nowMS {
 			t.sample(r, s)
-			s.meter.Schedule(t.random)
+			s.meter.Schedule(t.lateMS(s.meter.AfterMS()))
 		}
 		t.nextMS = min(t.nextMS, s.meter.DueMS())
 	}
@@ -267,6 +277,19 @@ func (t *telemetry) emit(r *Rig, emit func(ingest.Reading)) {
 		emit(ingest.Reading{Site: r.plant.ID, Channel: d.channel,
 			Time: r.time(d.atMS + r.eff.clockMS + r.jumpedMS()), Value: d.value})
 	}
+}
+
+// lateMS is how late a sample of a time is. Channels read at one time are late
+// together, unless each has its own clock.
+func (t *telemetry) lateMS(atMS int64) int64 {
+	switch {
+	case t.jitterMS == 0:
+		return 0
+	case t.ownClocks:
+		return t.random.Int64N(t.jitterMS)
+	}
+	mixed := uint64(atMS) * 0x9e3779b97f4a7c15 // Fibonacci hashing
+	return int64((mixed >> 33) % uint64(t.jitterMS))
 }
 
 func (r *Rig) jumpedMS() int64 {
@@ -283,6 +306,7 @@ func (t *telemetry) sample(r *Rig, s *sampler) {
 		s.meter.Feed(r.truly(s))
 	}
 	value, publish := s.meter.Read(atMS, t.random)
+	value = r.mistake(s, value)
 	lost := r.eff.silent || t.bursts.Down(atMS, t.random) || t.gaps.Down(atMS, t.random)
 	if !publish || lost {
 		return
@@ -296,6 +320,17 @@ func (t *telemetry) sample(r *Rig, s *sampler) {
 		t.due[i] = t.due[i-1]
 	}
 	t.due[i] = dueReading{atMS, s.channel, value}
+}
+
+// mistake is a value in a unit its channel does not have.
+func (r *Rig) mistake(s *sampler, value float64) float64 {
+	switch {
+	case s.source == flowRateSource && r.eff.flowReading != 1:
+		return instrument.Round(value*r.eff.flowReading, 0.01)
+	case s.source == powerSource && r.eff.powerReading != 1:
+		return instrument.Round(value*r.eff.powerReading, 0.001)
+	}
+	return value
 }
 
 // garbage is what broken publishers send: no number, or one that no sensor
@@ -317,9 +352,9 @@ func (r *Rig) truly(s *sampler) float64 {
 		}
 		return r.loop.retC
 	case flowRateSource:
-		return r.loop.flowLPH * r.eff.flowReading
+		return r.loop.flowLPH
 	case powerSource:
-		return (r.entry.electricW + r.entry.backupW) * r.eff.powerReading
+		return r.entry.electricW + r.entry.backupW
 	case heatSource:
 		return r.entry.sensorW
 	case speedSource:

@@ -189,7 +189,7 @@ func (r *Rig) parameters(s *sums) Parameters {
 		RoomSetC:          p.House.RoomSetC, InternalGainsW: p.House.GainsW,
 		HeatingCurve: append([]CurvePoint(nil), p.Control.Curve...), EmitterExponent: p.Emitters.Exponent,
 		EmitterAt50KW: p.Emitters.OutputAt50KW * 1e3, CommissionedLPH: p.Loop.FlowLPH,
-		HotWaterFlowLPH: p.Loop.HotWaterFlowLPH, PairOffsetK: p.Metering.PairOffsetK,
+		HotWaterFlowLPH: p.Loop.HotWaterFlowLPH, PairOffsetK: p.Metering.PairOffsetK + r.eff.flowSensorK,
 		RatedHeatW: p.HeatPump.RatedHeatKW * 1e3, MinimumHeatW: p.HeatPump.MinimumHeatKW * 1e3,
 		CarnotShare: p.HeatPump.CarnotShare, StandbyW: p.HeatPump.StandbyW, PumpW: p.Loop.PumpW,
 		LoopL: p.Loop.VolumeL + p.Emitters.WaterL, Covers: p.Metering.covers(p),

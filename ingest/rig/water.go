@@ -2,7 +2,7 @@ package rig
 
 // Water by least-squares polynomials in °C to IAPWS-IF97 at 3 bar absolute,
 // 0.1 to 95 °C, 400 points; largest error 0.0124 kg/m³ and 8.3 J/kg
-// (testdata/rig/water_fit.csv).
+// (testdata/fluid/water_fit.csv).
 
 // densityKgPerM3 of water.
 func densityKgPerM3(waterC float64) float64 {

@@ -51,24 +51,24 @@ func (s Spec) Silence() time.Duration {
 
 // Meter is an instrument at work.
 type Meter struct {
-	spec             Spec
-	follow           float64 // share of the step the lag covers
-	seen             float64
-	primed           bool
-	last             float64
-	sent             bool
-	lastMS           int64
-	intervalMS       int64
-	heartbeatMS      int64
-	nominalMS, dueMS int64
-	jitterMS         int64
+	spec        Spec
+	follow      float64 // share of the step the lag covers
+	seen        float64
+	primed      bool
+	last        float64
+	sent        bool
+	lastMS      int64
+	intervalMS  int64
+	heartbeatMS int64
+	nominalMS   int64 // of the next sample, when it is on time
+	dueMS       int64
 }
 
 // NewMeter starts an instrument whose first sample is due at firstMS, fed
-// every step. Samples come up to jitter late.
-func NewMeter(s Spec, step time.Duration, firstMS int64, jitter time.Duration) Meter {
+// every step.
+func NewMeter(s Spec, step time.Duration, firstMS int64) Meter {
 	m := Meter{spec: s, follow: 1, nominalMS: firstMS, dueMS: firstMS,
-		intervalMS: s.Interval.Milliseconds(), heartbeatMS: s.Silence().Milliseconds(), jitterMS: jitter.Milliseconds()}
+		intervalMS: s.Interval.Milliseconds(), heartbeatMS: s.Silence().Milliseconds()}
 	if s.LagS > 0 {
 		m.follow = 1 - math.Exp(-step.Seconds()/s.LagS)
 	}
@@ -93,13 +93,13 @@ func (m *Meter) Lags() bool { return m.follow < 1 }
 // DueMS is when the next sample is taken.
 func (m *Meter) DueMS() int64 { return m.dueMS }
 
-// Schedule plans the sample after the one that was due.
-func (m *Meter) Schedule(random *rand.Rand) {
+// AfterMS is when the sample after the next one should be taken.
+func (m *Meter) AfterMS() int64 { return m.nominalMS + m.intervalMS }
+
+// Schedule plans the sample after the one that was due; it comes late.
+func (m *Meter) Schedule(lateMS int64) {
 	m.nominalMS += m.intervalMS
-	m.dueMS = m.nominalMS
-	if m.jitterMS > 0 {
-		m.dueMS += random.Int64N(m.jitterMS)
-	}
+	m.dueMS = m.nominalMS + lateMS
 }
 
 // Read takes a sample at the time: what the instrument reports, and whether
@@ -121,14 +121,21 @@ func (m *Meter) Read(atMS int64, random *rand.Rand) (value float64, publish bool
 	return value, true
 }
 
-// Round rounds to the nearest multiple of the resolution.
+// Round rounds to the nearest multiple of the resolution; it never returns
+// the negative zero, which would be written as -0.
 func Round(value, resolution float64) float64 {
 	if resolution <= 0 {
 		return value
 	}
+	rounded := 0.0
 	if per := math.Round(1 / resolution); per >= 1 && math.Abs(per*resolution-1) < 1e-9 {
 		// Dividing by a whole number gives the decimal people would write.
-		return math.Round(value*per) / per
+		rounded = math.Round(value*per) / per
+	} else {
+		rounded = math.Round(value/resolution) * resolution
 	}
-	return math.Round(value/resolution) * resolution
+	if rounded == 0 {
+		return 0
+	}
+	return rounded
 }
