@@ -88,7 +88,7 @@ func (r Role) class() string { return string(r.tint().role) }
 
 // CSS returns the style sheet that lets charts inside a page follow its theme.
 // Each role is a custom property (--cw-flow) that the page can use or set
-// anew. Paper is always light. Of two variants of one chart, wrapped in
+// anew. Prints are light on white. Of two variants of one chart, wrapped in
 // elements of class cw-wide and cw-narrow, a phone shows the narrow one.
 func CSS() string {
 	var b strings.Builder
@@ -101,7 +101,7 @@ func CSS() string {
 	properties("  ", func(t tint) string { return t.light })
 	b.WriteString("}\n@media screen and (prefers-color-scheme:dark){:root{\n")
 	properties("  ", func(t tint) string { return t.dark })
-	b.WriteString("}}\n")
+	b.WriteString("}}\n@media print{:root{--cw-paper:#ffffff}}\n")
 	for _, t := range palette {
 		fmt.Fprintf(&b, ".cw-f-%[1]s{fill:var(--cw-%[1]s)}.cw-s-%[1]s{stroke:var(--cw-%[1]s)}\n", t.role)
 	}

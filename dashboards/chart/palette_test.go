@@ -168,6 +168,7 @@ func TestCSSHasEveryRoleInBothThemes(t *testing.T) {
 		assert.Contains(t, rest, ".cw-f-"+string(c.role)+"{fill:var(--cw-"+string(c.role)+")}")
 		assert.Contains(t, rest, ".cw-s-"+string(c.role)+"{stroke:var(--cw-"+string(c.role)+")}")
 	}
+	assert.Contains(t, rest, "@media print{:root{--cw-paper:#ffffff}}")
 	assert.Equal(t, strings.Count(css, "{"), strings.Count(css, "}"))
 }
 
