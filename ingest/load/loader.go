@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"coldweek/ingest"
@@ -184,7 +185,7 @@ func (l *loader) cell(c *column, cell []byte, unixMS int64, line []byte) {
 // flush stores what has been read since the last flush, then remembers where
 // that was. The order matters: a mark must never be ahead of the store.
 func (l *loader) flush(ctx context.Context) error {
-	l.batch = l.batch[:0]
+	l.batch = slices.Grow(l.batch[:0], int(l.current.Readings))
 	for _, c := range l.layout.columns {
 		l.batch = c.appendTo(l.batch, l.record.ID, c.channel)
 		c.clear()

@@ -93,7 +93,7 @@ func (d *Decoder) Decode(topic string, body []byte, arrived time.Time) ([]ingest
 	default:
 		d.decodeDefault(&o, siteID, rest)
 	}
-	return o.finish(siteLabel(siteID))
+	return o.finish()
 }
 
 // cutTopic splits coldweek/<site>/<rest>.

@@ -5,9 +5,12 @@
 //   - a bare number on coldweek/<site>/<channel>, such as 35.2 on
 //     coldweek/mill-lane-4/flow_temp; for the mode channel also a word. A
 //     channel may have a place: coldweek/mill-lane-4/room_temp/kitchen;
-//   - a SenML pack (RFC 8428, JSON) on coldweek/<site>/senml;
+//   - a SenML pack (RFC 8428, JSON) on coldweek/<site>/senml. A record's name
+//     is the channel, alone ("flow_temp"), behind the site ("mill-lane-4/flow_temp"),
+//     or at the end of a URN ("urn:dev:ow:10e2073a0108006:flow_temp");
 //   - whatever the site record maps: any topic, any JSON, with RFC 6901
-//     pointers to values and times.
+//     pointers to values and times. Samples "#" is a message that is itself the
+//     array of samples (RFC 6901 section 6).
 //
 // A mapped topic may carry many channels, and partial messages are normal: a
 // pointer that finds nothing, or null, gives no reading. Only a message in

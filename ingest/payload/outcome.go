@@ -71,10 +71,11 @@ func (o *outcome) full() bool { return len(o.rejected) >= maxDetailed }
 func (o *outcome) expect(n int) { o.readings = slices.Grow(o.readings, min(n, 512)) }
 
 // finish adds the summary of what was not kept one by one.
-func (o *outcome) finish(site string) ([]ingest.Reading, []ingest.Rejected) {
+func (o *outcome) finish() ([]ingest.Reading, []ingest.Rejected) {
 	if o.beyond > 0 {
+		last := o.rejected[len(o.rejected)-1]
 		o.rejected = append(o.rejected, ingest.Rejected{
-			Arrived: o.arrived, Site: site, Topic: o.topic[:min(len(o.topic), maxTopic)], Reason: ingest.BadPayload,
+			Arrived: o.arrived, Site: last.Site, Topic: last.Topic, Reason: last.Reason,
 			Detail:  fmt.Sprintf("%d more values of this message were refused; only the first %d are listed", o.beyond, maxDetailed),
 			Payload: ingest.CutPayload(o.body),
 		})
