@@ -9,25 +9,23 @@ import (
 
 // Limits of what is taken for a defrost (common practice, no source).
 const (
-	// By reversing the cycle a defrost takes heat from the water: the return is
-	// warmer than the flow by more than drawnK for at least minDrawnS, and by
-	// more than clearlyDrawnK at some moment.
-	drawnK, clearlyDrawnK = 0.3, 0.8
-	minDrawnS             = 60
-	// With hot gas none is taken and none given: the difference falls to a
-	// small part of what it was and power to a smaller part, for at least
-	// minHotGasS.
-	idleDifferenceShare, idleDifferenceK = 0.25, 0.3
-	idlePowerShare                       = 0.85
-	minHotGasS                           = 100
+	// A machine that works and gives the water less than idleCOP of what it
+	// takes is melting its frost, once it has run long enough to be warm.
+	idleCOP = 0.7
+	// By reversing the cycle it takes heat from the water, clearly at some
+	// moment, and for at least minDrawnS; with hot gas it takes and gives none.
+	clearlyDrawnK       = 0.8
+	minDrawnS, minIdleS = 60, 100
+	// Less difference than this is none, for water that gets no heat.
+	noDifferenceK = 0.35
+	// Before it, the run gave heat at no less than this difference.
+	warmDifferenceK = 1
 	// Signs closer together than this belong to one defrost.
-	mergeDefrostS = 180
+	mergeDefrostS = 150
 	// A defrost begins with the fall of power, at most this long before.
-	maxOnsetS, onsetPowerShare = 300, 0.8
-	// Power is back when it exceeds its defrost level by this factor.
-	backPowerFactor = 1.15
+	maxOnsetS, onsetPowerShare = 240, 0.8
 	// No frost forms on the coil when it is warmer.
-	maxDrawnOutdoorC, maxHotGasOutdoorC = 12, 9
+	maxDrawnOutdoorC, maxIdleOutdoorC = 12, 9
 	// A pause next to a defrost this short is the valve's, not the plant's.
 	maxValvePauseS = 240
 )
@@ -39,8 +37,7 @@ func (d *detector) findDefrosts() {
 	if d.mode != nil {
 		d.defrostsByMode()
 	}
-	d.defrostsByReversal()
-	d.defrostsByHotGas()
+	d.defrostsByHeat()
 	for _, e := range d.op.Defrosts {
 		d.fillValvePauses(e)
 		for i := e.First; i < e.Last; i++ {
@@ -56,24 +53,43 @@ func (d *detector) defrostsByMode() {
 		m, ok := d.modeAt(i)
 		return ok && m == ingest.ModeDefrost
 	}, func(first, last int) {
-		// The valve is back before the water gets any heat.
-		last = d.untilWarm(last)
-		d.addDefrost(first, last, d.t.EdgeMS[first], d.t.EdgeMS[last], !d.draws(first, last))
+		drawn := d.draws(first, last)
+		if drawn { // the valve is back before the water gets any heat
+			last = max(last, d.untilWarm(first, last))
+		}
+		d.addDefrost(first, last, d.t.EdgeMS[first]-d.halfSampleMS(first), d.t.EdgeMS[last], !drawn)
 	})
 }
 
-// defrostsByReversal looks for heat flowing back while the machine works.
-func (d *detector) defrostsByReversal() {
-	d.spans(func(i int) bool {
-		return !d.modeKnown(i) && d.flows(i) && d.diffK[i] < -drawnK && !(at(d.t.OutdoorC, i) > maxDrawnOutdoorC)
-	}, func(first, last int) {
-		if d.seconds(first, last) < minDrawnS || !d.draws(first, last) || !d.works(first, last) {
+// defrostsByHeat looks for the machine at work while the water gets nothing,
+// or gives.
+func (d *detector) defrostsByHeat() {
+	d.spans(d.idle, func(first, last int) {
+		drawn := d.draws(first, last)
+		outdoorC := at(d.t.OutdoorC, first)
+		switch {
+		case !d.works(first, last):
+			return // a plant at rest can have its pipes warmed from behind
+		case drawn && (d.seconds(first, last) < minDrawnS || outdoorC > maxDrawnOutdoorC):
+			return
+		case !drawn && (d.seconds(first, last) < minIdleS || outdoorC > maxIdleOutdoorC || !d.interruptsRun(first, last)):
 			return
 		}
-		last = d.untilWarm(last)
+		if drawn {
+			last = d.untilWarm(first, last)
+		} else {
+			last = d.whileIdle(first, last)
+		}
 		first, fromMS := d.onset(first)
-		d.addDefrost(first, last, fromMS, d.t.EdgeMS[last], false)
+		d.addDefrost(first, last, fromMS, d.t.EdgeMS[last], !drawn)
 	})
+}
+
+// idle says whether the machine gives the water next to nothing for what it
+// takes. At the valve's pauses the power is low and only heat tells.
+func (d *detector) idle(i int) bool {
+	return !d.modeKnown(i) && d.known(i) && d.flows(i) && d.t.HeatW != nil &&
+		d.t.HeatW[i] < idleCOP*max(at(d.t.PowerW, i), d.op.Levels.OnW)
 }
 
 // draws says whether heat clearly flows back somewhere between.
@@ -87,7 +103,7 @@ func (d *detector) draws(first, last int) bool {
 }
 
 // works says whether the machine takes running power for at least half of the
-// time: a plant at rest can have its pipes warmed from behind.
+// time.
 func (d *detector) works(first, last int) bool {
 	onS := 0.0
 	for i := first; i < last; i++ {
@@ -98,98 +114,63 @@ func (d *detector) works(first, last int) bool {
 	return onS >= d.seconds(first, last)/2
 }
 
-// untilWarm moves an end on to where flow and return are equally warm.
-func (d *detector) untilWarm(last int) int {
-	for last < len(d.diffK) && d.diffK[last] < 0 {
+// interruptsRun says whether a run that gave heat goes on afterwards: a cold
+// start gives nothing at first, and a stop gives nothing any more.
+func (d *detector) interruptsRun(first, last int) bool {
+	if !(d.before.differenceK(d, first, 0) > warmDifferenceK) {
+		return false
+	}
+	for i := last; i < len(d.running) && d.seconds(last, i) < maxValvePauseS; i++ {
+		if d.running[i] && d.diffK[i] > noDifferenceK {
+			return true
+		}
+	}
+	return false
+}
+
+// untilWarm moves an end to where the flow is no longer clearly colder than
+// the return: when both sensors, which lag by some ten seconds, show it equally
+// warm, the water has been warming for a while.
+func (d *detector) untilWarm(first, last int) int {
+	for last < len(d.diffK) && d.diffK[last] < -clearlyDrawnK {
 		last++
 	}
-	return last
-}
-
-// onset moves a beginning back to the fall of power that started it. The time
-// is half a sample earlier than the first low sample: the fall lies between
-// both.
-func (d *detector) onset(first int) (int, int64) {
-	fromMS := d.t.EdgeMS[first]
-	referenceW := d.before.powerW(d, first, maxOnsetS)
-	if math.IsNaN(referenceW) {
-		return first, fromMS
-	}
-	for i := first; i > 0 && d.seconds(i-1, first) <= maxOnsetS; i-- {
-		if before := at(d.t.PowerW, i-1); before >= onsetPowerShare*referenceW {
-			if i == first && at(d.t.PowerW, i) >= onsetPowerShare*referenceW {
-				return first, fromMS // power tells nothing here
-			}
-			return i, d.t.EdgeMS[i] - int64(d.t.DurS[i-1]*500)
-		}
-	}
-	return first, fromMS
-}
-
-// defrostsByHotGas looks for the machine working at reduced power while the
-// water gets nothing.
-func (d *detector) defrostsByHotGas() {
-	for i := 1; i < len(d.running); i++ {
-		if !d.fallsIdle(i) {
-			continue
-		}
-		differenceK, powerW := d.before.differenceK(d, i, 0), d.before.powerW(d, i, 0)
-		if math.IsNaN(differenceK) || math.IsNaN(powerW) || differenceK < 4*idleDifferenceK {
-			continue
-		}
-		last := d.idleUntil(i, powerW)
-		if d.isHotGas(i, last, differenceK) {
-			d.addDefrost(i, last, d.t.EdgeMS[i]-int64(d.t.DurS[i-1]*500), d.t.EdgeMS[last], true)
-			i = last
-		}
-	}
-}
-
-// fallsIdle says whether power drops in interval i as at the beginning of a
-// defrost.
-func (d *detector) fallsIdle(i int) bool {
-	return !d.modeKnown(i) && d.running[i-1] && d.op.State[i-1] != Defrost && d.known(i) && d.flows(i) &&
-		at(d.t.PowerW, i) < idlePowerShare*at(d.t.PowerW, i-1) && !(at(d.t.OutdoorC, i) > maxHotGasOutdoorC)
-}
-
-// idleUntil returns where power comes back after a fall in interval first: it
-// climbs past its level of the meantime and towards that of before.
-func (d *detector) idleUntil(first int, powerW float64) int {
-	levelW := math.NaN()
-	last := first
-	for ; last < len(d.running) && d.known(last) && d.flows(last) && !d.modeKnown(last); last++ {
-		w := d.t.PowerW[last]
-		if w > idlePowerShare*powerW || d.seconds(first, last) > minHotGasS && w > backPowerFactor*levelW {
-			break
-		}
-		levelW = max(w, orZero(levelW))
-	}
-	for last > first+1 && d.t.PowerW[last-1] > d.t.PowerW[last-2] && d.t.PowerW[last-1] > 1.02*d.t.PowerW[last-2] && d.diffK[last-1] > d.diffK[last-2] {
+	for last > first+1 && d.diffK[last-1] >= -clearlyDrawnK {
 		last--
 	}
 	return last
 }
 
-func orZero(v float64) float64 {
-	if math.IsNaN(v) {
-		return 0
+// whileIdle moves an end back to where the water begins to warm.
+func (d *detector) whileIdle(first, last int) int {
+	for last > first+1 && d.diffK[last-1] > noDifferenceK {
+		last--
 	}
-	return v
+	return last
 }
 
-// isHotGas says whether the water gets nothing towards the end of an idle
-// stretch that is no stop.
-func (d *detector) isHotGas(first, last int, differenceK float64) bool {
-	if last >= len(d.running) || d.seconds(first, last) < minHotGasS || !d.works(first, last) || !d.known(last) || !d.running[min(last+1, len(d.running)-1)] {
-		return false
+// halfSampleMS is half the distance to the sample before: what shows first in
+// interval i began that much earlier in the mean.
+func (d *detector) halfSampleMS(i int) int64 {
+	if i == 0 {
+		return 0
 	}
-	idleS := 0.0
-	for i := first; i < last; i++ {
-		if d.diffK[i] < idleDifferenceShare*differenceK+idleDifferenceK {
-			idleS += d.t.DurS[i]
+	return int64(d.t.DurS[i-1] * 500)
+}
+
+// onset moves a beginning back to the fall of power that started it.
+func (d *detector) onset(first int) (int, int64) {
+	fromMS := d.t.EdgeMS[first]
+	usualW := d.before.powerW(d, first, maxOnsetS)
+	if math.IsNaN(usualW) {
+		return first, fromMS
+	}
+	for i := first; i > 0 && d.seconds(i-1, first) <= maxOnsetS; i-- {
+		if at(d.t.PowerW, i) < onsetPowerShare*usualW && at(d.t.PowerW, i-1) >= onsetPowerShare*usualW {
+			return i, d.t.EdgeMS[i] - d.halfSampleMS(i)
 		}
 	}
-	return idleS >= d.seconds(first, last)/3
+	return first, fromMS
 }
 
 // fillValvePauses makes the pauses of the four-way valve on both sides of a

@@ -2,6 +2,7 @@ package operation
 
 import (
 	"math"
+	"slices"
 
 	"coldweek/ingest"
 )
@@ -100,12 +101,16 @@ const (
 	clearlyK = 6
 	// most that one clue says in a minute.
 	mostPerMinute = 3.0
-	// minApart is how far apart, as a share, two flow rates are told.
-	minApart = 0.03
+	// minApart is how far apart, as a share, two flow rates are told; their
+	// spread is never taken for less than half of it.
+	minApart = 0.012
 	// A charging cylinder warms at least so fast, one at rest does not.
 	risingKPerHour, restingKPerHour = 3.0, 0.5
 	// A return temperature that moves more slowly stands still.
 	standingKPerHour = 1.5
+	// One that climbs faster, once a run has been warm for a while, goes with a
+	// charging cylinder.
+	climbingKPerHour, warmedUpS = 8.0, 20 * 60
 	// Rises are taken over windows long enough for sensors of 0.1 K.
 	cylinderWindowS, returnWindowS = 10 * 60, 20 * 60
 )
@@ -120,15 +125,19 @@ func (d *detector) hotWaterEvidence() []float64 {
 	}
 	evidence := make([]float64, len(d.running))
 	for range 2 { // the flow rates are learned from a first guess
+		warmS := 0.0 // since the start or the last defrost
 		for i := range evidence {
 			evidence[i] = 0
-			if d.running[i] && d.op.State[i] != Defrost {
-				perMinute := d.byFlowTemp(&c, i) + d.byFlowRate(&c, i) + d.byCylinder(&c, i)
-				if c.flat(i) {
-					perMinute = min(perMinute, -1)
-				}
-				evidence[i] = perMinute * min(d.t.DurS[i]/60, 2)
+			if !d.running[i] || d.op.State[i] == Defrost {
+				warmS = 0
+				continue
 			}
+			warmS += d.t.DurS[i]
+			perMinute := d.byFlowTemp(&c, i) + d.byFlowRate(&c, i) + d.byCylinder(&c, i) + d.byRise(&c, i, warmS)
+			if c.flat(i) {
+				perMinute = min(perMinute, -1)
+			}
+			evidence[i] = perMinute * min(d.t.DurS[i]/60, 2)
 		}
 		d.learnFlowRates(&c)
 	}
@@ -189,6 +198,15 @@ func (d *detector) byCylinder(c *clues, i int) float64 {
 	return 0
 }
 
+// byRise asks whether the return climbs steadily in a run that has long been
+// warm, at flow temperatures that both could have.
+func (d *detector) byRise(c *clues, i int, warmS float64) float64 {
+	if warmS > warmedUpS && at(c.returnRiseKPerHour, i) > climbingKPerHour && d.t.FlowC[i] > c.heating.at(at(d.t.OutdoorC, i))-2*c.heating.spreadK {
+		return 2
+	}
+	return 0
+}
+
 // learnFlowRates takes the flow rate of hot water from intervals clearly above
 // the heating band, that of heating from those in it.
 func (d *detector) learnFlowRates(c *clues) {
@@ -217,7 +235,9 @@ func (d *detector) learnFlowRates(c *clues) {
 	}
 	c.heatingLPH, c.hotWaterLPH = medianOf(heating), medianOf(hotWater)
 	c.spread = max(spreadOf(heating, c.heatingLPH), spreadOf(hotWater, c.hotWaterLPH), minApart/2)
-	if math.Abs(c.hotWaterLPH/c.heatingLPH-1) < max(minApart, c.spread) {
+	slices.Sort(heating) // a modulating pump passes through many flow rates
+	inside := c.hotWaterLPH > quantile(heating, 0.03) && c.hotWaterLPH < quantile(heating, 0.97)
+	if inside || math.Abs(c.hotWaterLPH/c.heatingLPH-1) < max(minApart, 1.5*c.spread) {
 		c.hotWaterLPH = 0
 	}
 }

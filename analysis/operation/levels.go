@@ -21,47 +21,70 @@ const (
 	// runningShare of the 95th percentile: what is above belongs to running.
 	// Compressors modulate to a fifth or so of their greatest power.
 	runningShare = 0.25
-	// restingShare of the running level: what is below may belong to resting.
-	restingShare = 1.0 / 6
+	// A plant rests when its power stays below restingShare of the running
+	// level for minRestS and no heat is drawn: a defrost is shorter or draws.
+	restingShare = 0.25
+	minRestS     = 5 * 60
+	// besideRunS leaves out what follows a stop and what leads up to a start.
+	besideRunS = 60
 	// quietShare of the running level stands for a resting level that the
 	// readings do not show: 10 to 20 W where 1 to 2 kW run.
 	quietShare = 0.01
-	// minRestingShare of the time must lie low to be taken for resting.
-	minRestingShare = 0.002
 	// The thresholds lie between both levels on a logarithmic scale, at these
 	// shares of the way up (common practice is a fixed power; a share serves
 	// plants of 2 and of 20 kW).
 	offPosition, onPosition = 0.35, 0.45
 )
 
-// LearnLevels finds the resting and the running power among powers of which at
-// least some belong to a running compressor. It changes neither the slice nor
-// its order; NaN is passed over.
-func LearnLevels(powerW []float64) Levels {
-	sorted := make([]float64, 0, len(powerW))
-	for _, w := range powerW {
-		if !math.IsNaN(w) {
-			sorted = append(sorted, max(w, 0))
-		}
-	}
+// ownLevels finds the resting and the running power of the trace itself.
+func (d *detector) ownLevels() Levels {
+	sorted := sortedKnown(d.t.PowerW)
 	if len(sorted) == 0 {
 		return Levels{}
 	}
-	slices.Sort(sorted)
 	first, _ := slices.BinarySearch(sorted, runningShare*quantile(sorted, 0.95))
 	runningW := quantile(sorted[first:], 0.5)
 	if runningW <= 0 {
 		return Levels{}
 	}
 	standbyW := quietShare * runningW
-	resting, _ := slices.BinarySearch(sorted, restingShare*runningW)
-	if float64(resting) > minRestingShare*float64(len(sorted)) {
-		standbyW = max(quantile(sorted[:resting], 0.9), standbyW)
+	if rest := d.restingPowers(restingShare * runningW); len(rest) > 0 {
+		standbyW = max(quantile(rest, 0.95), standbyW)
 	}
 	between := func(position float64) float64 {
 		return math.Pow(standbyW, 1-position) * math.Pow(runningW, position)
 	}
 	return Levels{StandbyW: standbyW, RunningW: runningW, OnW: between(onPosition), OffW: between(offPosition)}
+}
+
+// restingPowers returns the sorted powers of long stretches below a limit.
+func (d *detector) restingPowers(limitW float64) []float64 {
+	var rest []float64
+	d.spans(func(i int) bool { return d.t.PowerW[i] < limitW }, func(first, last int) {
+		if d.seconds(first, last) < minRestS || d.draws(first, last) {
+			return
+		}
+		for i := first; i < last; i++ {
+			if d.seconds(first, i) >= besideRunS && d.seconds(i, last) > besideRunS {
+				rest = append(rest, d.t.PowerW[i])
+			}
+		}
+	})
+	slices.Sort(rest)
+	return rest
+}
+
+// sortedKnown returns what is not NaN, sorted; negative readings of a meter at
+// rest count as none.
+func sortedKnown(values []float64) []float64 {
+	sorted := make([]float64, 0, len(values))
+	for _, v := range values {
+		if !math.IsNaN(v) {
+			sorted = append(sorted, max(v, 0))
+		}
+	}
+	slices.Sort(sorted)
+	return sorted
 }
 
 // quantile of sorted values by the nearest rank.

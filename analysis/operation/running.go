@@ -33,7 +33,7 @@ func (d *detector) findRunning() {
 // learnLevels prefers the trace's own powers if they show both kinds, then
 // what was learned before, then what heat says of powers of one kind.
 func (d *detector) learnLevels() Levels {
-	own := LearnLevels(d.t.PowerW)
+	own := d.ownLevels()
 	low := math.Inf(1)
 	for _, w := range d.t.PowerW {
 		low = min(low, w)
