@@ -1,0 +1,162 @@
+package web
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"time"
+
+	"coldweek/analysis/job"
+	"coldweek/ingest/site"
+)
+
+// standing is how urgently a plant wants to be looked at. Until it is told by
+// findings it is told by four plain figures.
+type standing struct {
+	record     *site.Record
+	lastSeen   time.Time
+	silentS    float64
+	Coverage   float64 // of the last seven whole days; 1 when not known
+	runMinutes float64 // a usual run, 0 when not known
+	startsPerD float64 // starts a day
+	FlowLow    float64 // flow as a ratio of what is needed; 0 when not known
+}
+
+const (
+	// enoughCoverage is what a healthy telemetry reaches.
+	enoughCoverage = 0.9
+	// Short cycling and low flow as in a first look: runs below 15 minutes on
+	// days with six starts or more, flow below the maker's minimum, or below
+	// 70 % of the commissioned (common practice, no source).
+	shortRunMinutes = 15
+	manyStartsPerD  = 6
+	lowFlowShare    = 0.7
+)
+
+// concern is the first reason to look at a plant, in the order in which plants
+// are listed.
+type concern int
+
+const (
+	silent concern = iota
+	patchy
+	shortCycling
+	lowFlow
+	noConcern
+)
+
+// worstFirst tells the order to the reader.
+const worstFirst = "Worst first: silent the longest, then least measured, then shortest runs, then lowest flow; the rest by name."
+
+// concern returns the reason and a number that is the less the worse it is.
+func (s standing) concern() (concern, float64) {
+	switch {
+	case s.silentS > 0:
+		return silent, -s.silentS
+	case s.Coverage < enoughCoverage:
+		return patchy, s.Coverage
+	case s.runMinutes > 0 && s.runMinutes < shortRunMinutes && s.startsPerD >= manyStartsPerD:
+		return shortCycling, s.runMinutes
+	case s.FlowLow > 0 && s.FlowLow < 1:
+		return lowFlow, s.FlowLow
+	}
+	return noConcern, 0
+}
+
+// worse orders plants.
+func worse(a, b standing) int {
+	aConcern, aValue := a.concern()
+	bConcern, bValue := b.concern()
+	return cmp.Or(cmp.Compare(aConcern, bConcern), cmp.Compare(aValue, bValue), cmp.Compare(nameOf(a.record), nameOf(b.record)),
+		cmp.Compare(a.record.ID, b.record.ID))
+}
+
+// reason says the concern in words, "" when there is none or the plant's state
+// says it.
+func (s standing) reason() string {
+	c, _ := s.concern()
+	switch c {
+	case patchy:
+		return fmt.Sprintf("%s of the last 7 days measured", percent(&s.Coverage))
+	case shortCycling:
+		return fmt.Sprintf("short runs, usually %s", length(time.Duration(s.runMinutes*float64(time.Minute))))
+	case lowFlow:
+		return fmt.Sprintf("low flow: %s of what is needed", percent(&s.FlowLow))
+	}
+	return ""
+}
+
+// storedStanding judges by what the store already holds, without computing any
+// day, so that a large fleet can be put in order quickly.
+func storedStanding(ctx context.Context, st job.Store, record *site.Record, now time.Time) (standing, error) {
+	s := standing{record: record, Coverage: 1}
+	var err error
+	if s.lastSeen, err = lastSeen(ctx, st, record); err != nil {
+		return s, err
+	}
+	s.silentS = silence(s.lastSeen, now).Seconds()
+	today := dayOf(now.In(record.Zone()))
+	days, err := st.Days(ctx, record.ID, daysOn(today, -7).Format(dateLayout), today.Format(dateLayout))
+	if err != nil {
+		return s, fmt.Errorf("read stored days of site %q: %w", record.ID, err)
+	}
+	coverage, runHours, starts, flowLPH := 0.0, 0.0, 0.0, 0.0
+	for _, d := range days {
+		coverage += d.Fields["coverage"]
+		runHours += d.Fields["run_hours"]
+		starts += d.Fields["starts"]
+		flowLPH += d.Fields["flow_median_lph"]
+	}
+	if n := float64(len(days)); n > 0 {
+		s.Coverage = coverage / n
+		s.judge(record, starts/n, runHours/n, flowLPH/n)
+	}
+	return s, nil
+}
+
+// standingOf judges by an answer for whole days.
+func standingOf(record *site.Record, lastSeen, now time.Time, week *job.Result) standing {
+	s := standing{record: record, lastSeen: lastSeen, silentS: silence(lastSeen, now).Seconds(), Coverage: week.Coverage}
+	if c := week.Cycling; c.Starts != nil && c.RunHours != nil && len(week.Days) > 0 {
+		n := float64(len(week.Days))
+		flowLPH := 0.0
+		if week.Flow.MedianLPH != nil {
+			flowLPH = *week.Flow.MedianLPH
+		}
+		s.judge(record, float64(*c.Starts)/n, *c.RunHours/n, flowLPH)
+		if c.MedianRunMinutes != nil {
+			s.runMinutes = *c.MedianRunMinutes
+		}
+	}
+	return s
+}
+
+func (s *standing) judge(record *site.Record, startsPerD, runHours, flowLPH float64) {
+	s.startsPerD = startsPerD
+	if startsPerD > 0 {
+		s.runMinutes = runHours * 60 / startsPerD
+	}
+	if needed := neededFlowLPH(record); needed > 0 {
+		s.FlowLow = flowLPH / needed
+	}
+}
+
+// neededFlowLPH is the flow below which a plant is in trouble, 0 when the
+// record does not tell.
+func neededFlowLPH(record *site.Record) float64 {
+	if hp := record.HeatPump; hp != nil && hp.MinimumFlowLPH != nil {
+		return *hp.MinimumFlowLPH
+	}
+	if c := record.Commissioned; c != nil && c.FlowRateLPH != nil {
+		return lowFlowShare * *c.FlowRateLPH
+	}
+	return 0
+}
+
+// nameOf is what people call the plant.
+func nameOf(record *site.Record) string {
+	if record.Name != "" {
+		return record.Name
+	}
+	return record.ID
+}

@@ -1,0 +1,106 @@
+// Comfort only: every page is complete without this script.
+"use strict";
+
+(() => {
+  // A drawing is made for one width. Where its place has another, ask for one
+  // that fits, so that letters keep their size.
+  async function fit(drawing) {
+    const place = [...drawing.children].find((c) => c.clientWidth > 0);
+    const svg = place && place.querySelector("svg");
+    if (!svg) return;
+    const width = Math.max(300, Math.min(1600, Math.floor(drawing.clientWidth)));
+    if (Math.abs(svg.viewBox.baseVal.width - width) < 0.06 * width) return;
+    const address = new URL(drawing.dataset.trace, location.href);
+    address.searchParams.set("width", width);
+    const answer = await fetch(address);
+    if (!answer.ok) return;
+    const made = new DOMParser().parseFromString(await answer.text(), "image/svg+xml").documentElement;
+    svg.replaceWith(document.importNode(made, true));
+  }
+
+  // Show another period: put the new page's content in place of the old.
+  async function show(address, remember) {
+    const answer = await fetch(address);
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const main = page.querySelector("main");
+    if (!answer.ok || !main) {
+      location.assign(address);
+      return;
+    }
+    const moves = main.querySelector("[data-address]");
+    if (remember) history.pushState(null, "", moves ? moves.dataset.address : address);
+    document.querySelector("main").replaceWith(document.importNode(main, true));
+    document.title = page.title;
+    begin();
+  }
+
+  // Drag across a drawing to look closer at what lies between.
+  function dragging(drawing) {
+    let from = null;
+    let chosen = null;
+    const svgAt = (event) => event.target.closest("svg[data-from-ms]");
+    const within = (svg, x) => {
+      const box = svg.getBoundingClientRect();
+      const scale = box.width / svg.viewBox.baseVal.width;
+      const left = box.left + svg.dataset.left * scale;
+      const right = box.left + svg.dataset.right * scale;
+      return { left, right, box, x: Math.max(left, Math.min(right, x)) };
+    };
+    const stop = () => {
+      if (chosen) chosen.remove();
+      from = chosen = null;
+    };
+    drawing.addEventListener("pointerdown", (event) => {
+      const svg = svgAt(event);
+      if (!svg || event.button !== 0 || event.pointerType === "touch") return;
+      from = { svg, x: within(svg, event.clientX).x };
+      chosen = document.createElement("div");
+      chosen.className = "chosen";
+      drawing.append(chosen);
+      drawing.setPointerCapture(event.pointerId);
+      event.preventDefault();
+    });
+    drawing.addEventListener("pointermove", (event) => {
+      if (!from) return;
+      const at = within(from.svg, event.clientX);
+      const origin = drawing.getBoundingClientRect();
+      chosen.style.left = `${Math.min(from.x, at.x) - origin.left + drawing.scrollLeft}px`;
+      chosen.style.width = `${Math.abs(at.x - from.x)}px`;
+      chosen.style.top = `${at.box.top - origin.top}px`;
+      chosen.style.height = `${at.box.height}px`;
+    });
+    drawing.addEventListener("pointercancel", stop);
+    drawing.addEventListener("pointerup", (event) => {
+      if (!from) return;
+      const { svg, x } = from;
+      const at = within(svg, event.clientX);
+      stop();
+      if (Math.abs(at.x - x) < 8) return;
+      const begin = Number(svg.dataset.fromMs);
+      const spanMs = Number(svg.dataset.toMs) - begin;
+      const minute = (x) => new Date(Math.round((begin + ((x - at.left) / (at.right - at.left)) * spanMs) / 60000) * 60000).toISOString();
+      const address = new URL(location.href);
+      address.hash = "";
+      address.search = new URLSearchParams({ from: minute(Math.min(x, at.x)), to: minute(Math.max(x, at.x)) });
+      show(address.href, true).catch(() => location.assign(address.href));
+    });
+  }
+
+  function begin() {
+    for (const drawing of document.querySelectorAll("[data-trace]")) {
+      drawing.classList.add("ready");
+      dragging(drawing);
+      fit(drawing).catch(() => {});
+    }
+  }
+
+  let waiting = 0;
+  addEventListener("resize", () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(() => document.querySelectorAll("[data-trace]").forEach((d) => fit(d).catch(() => {})), 200);
+  });
+  addEventListener("popstate", () => {
+    if (document.querySelector("[data-trace]")) show(location.href, false).catch(() => location.reload());
+  });
+  begin();
+})();

@@ -1,0 +1,91 @@
+package web
+
+import (
+	"errors"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"coldweek/analysis/job"
+	"coldweek/ingest/site"
+)
+
+// Options are what the pages need. All but Notice must be given.
+type Options struct {
+	Store  job.Store
+	Sites  func() []*site.Record // called for each page, so records may change
+	Now    func() time.Time
+	Logger *slog.Logger
+	// Notice returns a line shown at the top of every page, "" for none, such
+	// as how far a demonstration has come. It may be nil.
+	Notice func() string
+}
+
+func (o Options) check() error {
+	switch {
+	case o.Store == nil:
+		return errors.New("pages: no store")
+	case o.Sites == nil:
+		return errors.New("pages: no sites")
+	case o.Now == nil:
+		return errors.New("pages: no clock")
+	case o.Logger == nil:
+		return errors.New("pages: no logger")
+	}
+	return nil
+}
+
+// server makes the pages.
+type server struct {
+	Options
+	templates templates
+	assets    assets
+	looks     *looks
+}
+
+// New returns the pages as a handler.
+func New(o Options) (http.Handler, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	if o.Notice == nil {
+		o.Notice = func() string { return "" }
+	}
+	s := &server{Options: o, looks: newLooks(o)}
+	var err error
+	if s.assets, err = loadAssets(); err != nil {
+		return nil, err
+	}
+	if s.templates, err = parseTemplates(); err != nil {
+		return nil, err
+	}
+	return s.guard(s.routes()), nil
+}
+
+// routes is every address there is.
+func (s *server) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("/{$}", s.page(s.fleet))
+	mux.Handle("/plants/{id}", s.page(s.plant))
+	mux.Handle("/plants/{id}/trace.svg", s.drawing(s.traceSVG))
+	mux.Handle("/static/{name}", s.assets)
+	mux.HandleFunc("/healthz", healthz)
+	mux.Handle("/", s.page(s.nothing))
+	return mux
+}
+
+func healthz(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	// An error here means that the asker has gone.
+	_, _ = w.Write([]byte("ok\n"))
+}
+
+// record returns a plant by its id.
+func (s *server) record(id string) (*site.Record, error) {
+	for _, r := range s.Sites() {
+		if r.ID == id {
+			return r, nil
+		}
+	}
+	return nil, notFound("No plant is called %q", id)
+}
