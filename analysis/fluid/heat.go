@@ -39,11 +39,11 @@ func (f *Fluid) HeatPowerW(flowLPH, flowC, returnC float64, meter Position) floa
 }
 
 // choose picks the value of the pipe the meter sits in.
-func (p Position) choose(inFlow, inReturn float64) float64 {
+func (p Position) choose(flowValue, returnValue float64) float64 {
 	if p == MeterInFlow {
-		return inFlow
+		return flowValue
 	}
-	return inReturn
+	return returnValue
 }
 
 // pointsPerK is how close the points of a table lie; a power of two keeps the

@@ -4,7 +4,10 @@ import (
 	"errors"
 	"fmt"
 
+	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
+
+	"coldweek/ingest/store/local"
 )
 
 func newBackup(a *app) *cobra.Command {
@@ -27,9 +30,9 @@ plain files: copy them too.`,
 				return err
 			}
 			defer func() { err = errors.Join(err, st.Close()) }()
-			bar := a.progress("pages")
+			bar := a.progress("bytes", progressbar.OptionShowBytes(true))
 			defer bar.done()
-			if err := st.Backup(c.Context(), given[0], overwrite, func(done, total int) { bar.set(int64(done), int64(total)) }); err != nil {
+			if err := st.Backup(c.Context(), given[0], local.BackupOptions{Overwrite: overwrite, Progress: bar.set}); err != nil {
 				return err
 			}
 			fmt.Fprintf(a.out, "%s written and checked\n", given[0])

@@ -17,12 +17,12 @@ import (
 )
 
 func newRig(a *app) *cobra.Command {
-	c := &cobra.Command{
+	c := group(&cobra.Command{
 		Use:   "rig",
 		Short: "Simulate a plant whose truth is known",
 		Long: `A simulated house with its heat pump, for trying things out and for tests: its
 readings as CSV, and what really happened as JSON.`,
-	}
+	})
 	c.AddCommand(newRigCSV(a), newRigTroubles(a))
 	return c
 }

@@ -7,6 +7,8 @@ import (
 	"log/slog"
 
 	"github.com/spf13/cobra"
+
+	"coldweek/ingest"
 )
 
 // streams are where a command reads and writes.
@@ -45,6 +47,7 @@ One folder, --home, holds one deployment: coldweek.yaml, sites/, data/.`,
   coldweek analyse mill-cottage --from 2026-01-01 --to 2026-02-01`,
 		SilenceErrors: true, SilenceUsage: true,
 	}
+	group(root)
 	root.SetIn(io.in)
 	root.SetOut(io.out)
 	root.SetErr(io.err)
@@ -58,6 +61,23 @@ One folder, --home, holds one deployment: coldweek.yaml, sites/, data/.`,
 		newBackup(a), newQuarantine(a), newRig(a), newDemo(a),
 	)
 	return root
+}
+
+// group makes a command that only holds others: alone it shows its help, and a
+// wrong name gets the nearest.
+func group(c *cobra.Command) *cobra.Command {
+	c.RunE = func(c *cobra.Command, _ []string) error { return c.Help() }
+	c.Args = func(c *cobra.Command, given []string) error {
+		if len(given) == 0 {
+			return nil
+		}
+		var names []string
+		for _, sub := range c.Commands() {
+			names = append(names, sub.Name())
+		}
+		return usagef("%s has no command %q; did you mean %q?", c.CommandPath(), given[0], ingest.Nearest(given[0], names))
+	}
+	return c
 }
 
 // args wraps cobra's argument checks so that a wrong count is a usage error.

@@ -17,7 +17,7 @@ import (
 )
 
 func newSite(a *app) *cobra.Command {
-	c := &cobra.Command{Use: "site", Short: "Make, check and look at site records"}
+	c := group(&cobra.Command{Use: "site", Short: "Make, check and look at site records"})
 	c.AddCommand(newSiteNew(a), newSiteCheck(a), newSiteLogin(a), newSiteSchema(a))
 	return c
 }
