@@ -3,8 +3,9 @@ package rig
 import "math"
 
 // loop is the water circuit: hx (condenser and flow pipe up to the flow
-// sensor), two emitter cells or the coil, and ret (return pipe up to the return
-// sensor). Each is one mixed volume.
+// sensor), two cells for the emitters with their pipes or the coil, and ret
+// (the return up to the return sensor, which both circuits share). Each is one
+// mixed volume.
 type loop struct {
 	hxC, retC, e1C, e2C, slabC, coilC       float64
 	hxJPerK, retJPerK, cellJPerK, coilJPerK float64
@@ -21,6 +22,7 @@ type loop struct {
 // Fixed small parts of the loop.
 const (
 	hxShare       = 0.15 // of the loop's water sits before the flow sensor
+	retShare      = 0.15 // and in the return that both circuits share
 	minimumNodeL  = 5    // keeps the explicit step stable at 2 s and 3,000 l/h
 	coilL         = 8
 	hxLossWPerK   = 2.5
@@ -30,10 +32,10 @@ const (
 
 func newLoop(p *Plant) loop {
 	l := loop{
-		retJPerK: max(minimumNodeL, (1-hxShare)*p.Loop.VolumeL) * waterJPerKgK,
+		retJPerK: max(minimumNodeL, retShare*p.Loop.VolumeL) * waterJPerKgK,
 		hxJPerK:  max(minimumNodeL, hxShare*p.Loop.VolumeL) * waterJPerKgK,
 		cellJPerK: max(minimumNodeL*waterJPerKgK,
-			(p.Emitters.WaterL*waterJPerKgK+p.Emitters.MetalKJPerK*1e3)/2),
+			((p.Emitters.WaterL+(1-hxShare-retShare)*p.Loop.VolumeL)*waterJPerKgK+p.Emitters.MetalKJPerK*1e3)/2),
 		coilJPerK:     coilL * waterJPerKgK,
 		slabJPerK:     p.Emitters.SlabMJPerK * 1e6,
 		outputWPerKN:  p.Emitters.OutputAt50KW * 1e3 / math.Pow(50, p.Emitters.Exponent),

@@ -138,7 +138,7 @@ var kinds = []struct {
 		func(e *effects, _, _ float64) { e.onOff = true }},
 	{KindInfo{NeedlessBackup, "the backup heater helps below this outdoors, needed or not", "°C", 8},
 		func(e *effects, size, _ float64) { e.backupBelowC = size }},
-	{KindInfo{HotWaterSlow, "the coil passes a share of its heat", "share", 0.25},
+	{KindInfo{HotWaterSlow, "the coil passes a share of its heat", "share", 0.15},
 		func(e *effects, size, _ float64) { e.coil *= size }},
 	{KindInfo{HotWaterShort, "hot water runs give up at this, below target", "°C", 43},
 		func(e *effects, size, _ float64) { e.hotWaterLimitC = size }},
