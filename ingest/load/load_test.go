@@ -67,7 +67,7 @@ func TestOtherFormatsAreNamed(t *testing.T) {
 		"t\x00i\x00m\x00e\x00,\x00\n":                 "zero bytes",
 		"time,flow_temp_\xb0C\n":                      "not UTF-8",
 		"time,flow_temp_c\r2026-01-30T10:00:00Z,35\r": "carriage return alone",
-		strings.Repeat("x", 1<<20+1):                  "the line is longer than 1048576 bytes",
+		strings.Repeat("x", 1<<18+1):                  "the line is longer than 262144 bytes",
 		"":                                            "the file is empty",
 	} {
 		_, err := load.Reader(t.Context(), openStore(t), plain, "x", strings.NewReader(content), load.Options{Now: clock})
@@ -188,7 +188,7 @@ func TestRefusalsOfAColumnAreBounded(t *testing.T) {
 		got := refusals(t, st)
 		require.Len(t, got, 103)
 		assert.Contains(t, got[100], "bad_time x.csv:1502:time")
-		assert.Contains(t, got[101], "bad_payload x.csv:1503:time the line is longer than 1048576 bytes")
+		assert.Contains(t, got[101], "bad_payload x.csv:1503:time the line is longer than 262144 bytes")
 		assert.Equal(t, `bad_payload x.csv::flow_temp_c 1400 more values of column "flow_temp_c" were refused; only the first 100 are listed`, got[102])
 	}
 }

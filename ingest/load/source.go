@@ -11,7 +11,7 @@ import (
 )
 
 // maxLine bounds a line, and with it the memory a broken file can take.
-const maxLine = 1 << 20
+const maxLine = 1 << 18
 
 // errLineTooLong is of one line; the next can be read.
 var errLineTooLong = fmt.Errorf("the line is longer than %d bytes", maxLine)
