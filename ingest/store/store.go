@@ -55,11 +55,14 @@ type Day struct {
 // Readings keeps readings.
 type Readings interface {
 	// Append makes the batch durable and says how many readings were new or
-	// changed a value.
+	// changed a value. It is all or nothing: an error, a cancelled context or
+	// one impossible reading (a value that is not finite, no site, no channel)
+	// leaves the whole batch unstored.
 	Append(ctx context.Context, batch []ingest.Reading) (changed int64, err error)
 
 	// Scan returns one column for each channel asked for, in that order, with
 	// from <= time < to. A channel without readings gives an empty column.
+	// Columns of one scan may share their times: do not write to them.
 	Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error)
 
 	// Extents returns the site's channels in alphabetical order.
@@ -81,6 +84,7 @@ type Quarantine interface {
 type Days interface {
 	// Revision returns a number that grows whenever readings of the site with
 	// from <= time < to are appended or changed, 0 when there never were any.
+	// It may also grow for a change within a day of the two.
 	Revision(ctx context.Context, site string, from, to time.Time) (int64, error)
 	PutDays(ctx context.Context, days []Day) error
 	// Days returns the stored days with fromDate <= date < toDate, ascending.

@@ -84,7 +84,11 @@ func (t *transaction) settle(ctx context.Context, s *series, p portion, today in
 	if err != nil || (!merge && sealed.len() == 0) {
 		return p.points, 0, err
 	}
-	fresh, err := readRows(ctx, t.Tx, s.id, p.day*msPerDay, (p.day+1)*msPerDay)
+	fromMS, toMS := p.ms[0], p.ms[p.len()-1]+1
+	if merge {
+		fromMS, toMS = p.day*msPerDay, (p.day+1)*msPerDay
+	}
+	fresh, err := readRows(ctx, t.Tx, s.id, fromMS, toMS)
 	if err != nil {
 		return points{}, 0, err
 	}
@@ -104,6 +108,9 @@ func (t *transaction) settle(ctx context.Context, s *series, p portion, today in
 // seal makes p the block of a day and takes away the rows it replaces. An
 // error that wraps block.ErrTooMany has changed nothing.
 func (t *transaction) seal(ctx context.Context, series, day int64, p points) error {
+	if p.len() > t.store.options.blockLimit {
+		return block.ErrTooMany
+	}
 	data, err := block.Append(nil, p.ms, p.values)
 	if err != nil {
 		return err

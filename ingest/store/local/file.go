@@ -10,6 +10,8 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strconv"
+	"time"
 
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
@@ -67,13 +69,11 @@ func sourceName(path string, parameters url.Values) string {
 	return u.String()
 }
 
-const busyTimeoutMS = "5000"
-
-func writerDSN(path string) string {
+func writerDSN(path string, lockWait time.Duration) string {
 	return sourceName(path, url.Values{
-		"_busy_timeout": {busyTimeoutMS},
+		"_busy_timeout": {strconv.FormatInt(lockWait.Milliseconds(), 10)},
 		"_auto_vacuum":  {"incremental"},
-		"_pragma":       {"journal_size_limit(67108864)", "cache_size(-65536)"},
+		"_pragma":       {"journal_size_limit(67108864)", "cache_size(-65536)", "temp_store(MEMORY)", "wal_autocheckpoint(4000)"},
 		"_journal_mode": {"WAL"},
 		"_synchronous":  {"FULL"},
 		"_foreign_keys": {"on"},
@@ -81,9 +81,9 @@ func writerDSN(path string) string {
 	})
 }
 
-func readerDSN(path string) string {
+func readerDSN(path string, lockWait time.Duration) string {
 	return sourceName(path, url.Values{
-		"_busy_timeout": {busyTimeoutMS},
+		"_busy_timeout": {strconv.FormatInt(lockWait.Milliseconds(), 10)},
 		"_query_only":   {"on"},
 	})
 }

@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"coldweek/ingest/store"
+	"coldweek/ingest/store/block"
 )
 
 var _ store.Store = (*Store)(nil)
@@ -37,6 +38,12 @@ type Options struct {
 	// MergeFrom is how many readings of one channel and one past day in one
 	// batch go straight into its block; 200 when 0.
 	MergeFrom int
+
+	// LockWait is how long to wait for another process that is writing; 5 s
+	// when 0.
+	LockWait time.Duration
+
+	blockLimit int // readings a block may hold; block.MaxReadings when 0
 }
 
 func (o Options) withDefaults() Options {
@@ -54,6 +61,12 @@ func (o Options) withDefaults() Options {
 	}
 	if o.MergeFrom == 0 {
 		o.MergeFrom = 200
+	}
+	if o.LockWait == 0 {
+		o.LockWait = 5 * time.Second
+	}
+	if o.blockLimit == 0 {
+		o.blockLimit = block.MaxReadings
 	}
 	return o
 }
@@ -85,14 +98,14 @@ func (s *Store) open(ctx context.Context) (err error) {
 	if err := touch(s.path); err != nil {
 		return err
 	}
-	if s.write, err = sql.Open("sqlite", writerDSN(s.path)); err != nil {
+	if s.write, err = sql.Open("sqlite", writerDSN(s.path, s.options.LockWait)); err != nil {
 		return err
 	}
 	s.write.SetMaxOpenConns(1)
 	if err := migrate(ctx, s.write); err != nil {
 		return err
 	}
-	if s.read, err = sql.Open("sqlite", readerDSN(s.path)); err != nil {
+	if s.read, err = sql.Open("sqlite", readerDSN(s.path, s.options.LockWait)); err != nil {
 		return err
 	}
 	s.read.SetMaxOpenConns(max(4, 2*runtime.GOMAXPROCS(0)))

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -53,23 +54,17 @@ func readRows(ctx context.Context, tx *sql.Tx, series, fromMS, toMS int64) (poin
 // readBlock returns what is sealed of a series and day, nothing when there is
 // no block.
 func readBlock(ctx context.Context, tx *sql.Tx, series, day int64) (points, error) {
-	var data []byte
-	err := tx.QueryRowContext(ctx, "SELECT data FROM block WHERE series = ? AND day = ?", series, day).Scan(&data)
-	if errors.Is(err, sql.ErrNoRows) {
-		return points{}, nil
-	}
-	if err != nil {
+	blocks, count, err := readBlocks(ctx, tx, series, day, day)
+	if err != nil || len(blocks) == 0 {
 		return points{}, err
 	}
-	ms, values, err := block.Decode(data, nil, nil)
-	if err != nil {
-		return points{}, fmt.Errorf("series %d, day %d: %w: %w", series, day, ErrDamaged, err)
-	}
-	return points{ms, values}, nil
+	p := points{make([]int64, count), make([]float64, count)}
+	return p, blocks[0].decode(p.ms, p.values)
 }
 
 // Scan returns one column for each channel asked for, in that order, with
-// from <= time < to. A channel without readings gives an empty column.
+// from <= time < to. A channel without readings gives an empty column. Columns
+// may share their times: do not write to them.
 func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error) {
 	scans := make([]*scan, len(channels))
 	err := s.snapshot(ctx, func(tx *sql.Tx) error {
@@ -78,9 +73,10 @@ func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel
 		var err error
 		for i, channel := range channels {
 			scans[i] = &scan{fromMS: ceilMS(from), toMS: ceilMS(to)}
-			if err = scans[i].read(ctx, tx, site, channel, decoding); err != nil {
+			if err = scans[i].read(ctx, tx, site, channel); err != nil {
 				break
 			}
+			scans[i].decode(decoding, scans[:i])
 		}
 		return errors.Join(err, decoding.Wait())
 	})
@@ -89,7 +85,7 @@ func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel
 	}
 	columns := make([]ingest.Column, len(channels))
 	for i, channel := range channels {
-		p := scans[i].points()
+		p := scans[i].join()
 		columns[i] = ingest.Column{Channel: channel, UnixMS: p.ms, Value: p.values}
 	}
 	return columns, nil
@@ -98,13 +94,17 @@ func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel
 // scan is one channel's way from tables to a column.
 type scan struct {
 	fromMS, toMS int64
-	sealed       points // whole days; filled in by other goroutines
-	fresh        points
+	blocks       []sealedDay
+	count        int     // readings in blocks
+	fresh        points  // rows
+	like         *scan   // an earlier channel with the same times, or nil
+	sealed       points  // blocks unpacked, by other goroutines
+	begin, end   int     // what of sealed lies between fromMS and toMS
+	joined       []int64 // the column's times
 }
 
-// read reads the channel's blocks and rows and leaves the decoding, into
-// memory set aside here, to the group.
-func (s *scan) read(ctx context.Context, tx *sql.Tx, site string, channel ingest.Channel, decoding *errgroup.Group) error {
+// read reads the channel's rows and blocks.
+func (s *scan) read(ctx context.Context, tx *sql.Tx, site string, channel ingest.Channel) error {
 	if s.fromMS >= s.toMS {
 		return nil
 	}
@@ -120,24 +120,56 @@ func (s *scan) read(ctx context.Context, tx *sql.Tx, site string, channel ingest
 	if s.fresh, err = readRows(ctx, tx, series, s.fromMS, s.toMS); err != nil {
 		return err
 	}
-	blocks, total, err := readBlocks(ctx, tx, series, dayOf(s.fromMS), dayOf(s.toMS-1))
-	if err != nil {
-		return err
-	}
-	room := total + s.fresh.len()
-	s.sealed = points{make([]int64, total, room), make([]float64, total, room)}
-	at := 0
-	for _, b := range blocks {
-		into := points{s.sealed.ms[at : at+b.count : at+b.count], s.sealed.values[at : at+b.count : at+b.count]}
-		decoding.Go(func() error { return b.decode(into) })
-		at += b.count
-	}
-	return ctx.Err()
+	s.blocks, s.count, err = readBlocks(ctx, tx, series, dayOf(s.fromMS), dayOf(s.toMS-1))
+	return err
 }
 
-// points returns the column's readings once all is decoded.
-func (s *scan) points() points {
-	return s.fresh.over(s.sealed.between(s.fromMS, s.toMS))
+// decode sets memory aside and leaves the decoding into it to the group. When
+// an earlier channel has the same times, as those of one message do, they are
+// taken from there.
+func (s *scan) decode(group *errgroup.Group, earlier []*scan) {
+	if i := slices.IndexFunc(earlier, s.sameTimes); i >= 0 {
+		s.like = earlier[i]
+	}
+	room := s.count + s.fresh.len()
+	s.sealed.values = make([]float64, s.count, room)
+	if s.like == nil {
+		s.sealed.ms = make([]int64, s.count, room)
+	}
+	at := 0
+	for _, b := range s.blocks {
+		end := at + b.count
+		values := s.sealed.values[at:end:end]
+		if s.like != nil {
+			group.Go(func() error { return b.decodeValues(values) })
+		} else {
+			ms := s.sealed.ms[at:end:end]
+			group.Go(func() error { return b.decode(ms, values) })
+		}
+		at = end
+	}
+}
+
+func (s *scan) sameTimes(other *scan) bool {
+	return other.like == nil && s.count == other.count && slices.Equal(s.fresh.ms, other.fresh.ms) &&
+		slices.EqualFunc(s.blocks, other.blocks, func(a, b sealedDay) bool { return block.SameTimes(a.data, b.data) })
+}
+
+// join returns the column's readings once all is decoded, in the order of the
+// channels.
+func (s *scan) join() points {
+	first := s
+	if s.like != nil {
+		first = s.like
+	} else {
+		s.begin, _ = slices.BinarySearch(s.sealed.ms, s.fromMS)
+		s.end, _ = slices.BinarySearch(s.sealed.ms, s.toMS)
+	}
+	p := s.fresh.over(points{first.sealed.ms[first.begin:first.end], s.sealed.values[first.begin:first.end]})
+	if s.like == nil {
+		s.joined = p.ms
+	}
+	return points{first.joined, p.values}
 }
 
 // sealedDay is a row of the block table.
@@ -147,7 +179,7 @@ type sealedDay struct {
 	data        []byte
 }
 
-func readBlocks(ctx context.Context, tx *sql.Tx, series, fromDay, toDay int64) (blocks []sealedDay, total int, err error) {
+func readBlocks(ctx context.Context, tx *sql.Tx, series, fromDay, toDay int64) (blocks []sealedDay, count int, err error) {
 	rows, err := tx.QueryContext(ctx, "SELECT day, count, data FROM block WHERE series = ? AND day BETWEEN ? AND ? ORDER BY day",
 		series, fromDay, toDay)
 	if err != nil {
@@ -160,22 +192,35 @@ func readBlocks(ctx context.Context, tx *sql.Tx, series, fromDay, toDay int64) (
 			return nil, 0, err
 		}
 		if b.count < 0 || b.count > block.MaxReadings {
-			return nil, 0, fmt.Errorf("series %d, day %d: %d readings: %w", series, b.day, b.count, ErrDamaged)
+			return nil, 0, b.damaged(fmt.Errorf("%d readings", b.count))
 		}
 		blocks = append(blocks, b)
-		total += b.count
+		count += b.count
 	}
-	return blocks, total, rows.Err()
+	return blocks, count, rows.Err()
 }
 
-// decode fills into, which has room for the count of the row.
-func (b sealedDay) decode(into points) error {
-	ms, _, err := block.Decode(b.data, into.ms, into.values)
-	if err == nil && len(ms) != b.count {
-		err = fmt.Errorf("block of %d readings, its row says %d", len(ms), b.count)
+func (b sealedDay) damaged(err error) error {
+	return fmt.Errorf("series %d, day %d: %w: %w", b.series, b.day, ErrDamaged, err)
+}
+
+// decode fills ms and values, which have room for the count of the row.
+func (b sealedDay) decode(ms []int64, values []float64) error {
+	ms, _, err := block.Decode(b.data, ms, values)
+	return b.checkDecoded(len(ms), err)
+}
+
+func (b sealedDay) decodeValues(values []float64) error {
+	values, err := block.DecodeValues(b.data, values)
+	return b.checkDecoded(len(values), err)
+}
+
+func (b sealedDay) checkDecoded(n int, err error) error {
+	if err == nil && n != b.count {
+		err = fmt.Errorf("block of %d readings, its row says %d", n, b.count)
 	}
 	if err != nil {
-		return fmt.Errorf("series %d, day %d: %w: %w", b.series, b.day, ErrDamaged, err)
+		return b.damaged(err)
 	}
 	return nil
 }

@@ -112,25 +112,36 @@ func (t *transaction) sealDay(ctx context.Context, id, day int64) (int, error) {
 	return fresh.len(), t.seal(ctx, id, day, fresh.over(sealed))
 }
 
-// keptFree is the share of free pages kept for the next day's rows.
-const keptFree = 4
+const (
+	keptFree   = 4    // one free page for so many in use is kept for the next rows
+	vacuumStep = 2000 // pages given back in one transaction
+)
 
-// shrink gives pages beyond a quarter of the file back to the disk.
-func (s *Store) shrink(ctx context.Context) (freed int64, err error) {
-	var size, pages, free int64
-	for query, value := range map[string]*int64{
-		"PRAGMA page_size": &size, "PRAGMA page_count": &pages, "PRAGMA freelist_count": &free,
-	} {
-		if err := s.write.QueryRowContext(ctx, query).Scan(value); err != nil {
-			return 0, classify(err)
+// shrink gives pages that will not be needed soon back to the disk.
+func (s *Store) shrink(ctx context.Context) (freedBytes int64, err error) {
+	for {
+		n, err := s.shrinkStep(ctx)
+		if freedBytes += n; err != nil || n == 0 {
+			return freedBytes, err
 		}
 	}
-	surplus := free - pages/keptFree
-	if surplus <= 0 {
-		return 0, nil
-	}
-	if _, err := s.write.ExecContext(ctx, fmt.Sprintf("PRAGMA incremental_vacuum(%d)", surplus)); err != nil {
-		return 0, classify(err)
-	}
-	return surplus * size, nil
+}
+
+func (s *Store) shrinkStep(ctx context.Context) (freedBytes int64, err error) {
+	err = s.transact(ctx, func(t *transaction) error {
+		var pageSize, pages, free int64
+		err := t.QueryRowContext(ctx, `SELECT page_size, page_count, freelist_count
+			FROM pragma_page_size, pragma_page_count, pragma_freelist_count`).Scan(&pageSize, &pages, &free)
+		if err != nil {
+			return err
+		}
+		surplus := min(free-(pages-free)/keptFree, vacuumStep)
+		if surplus <= 0 {
+			return nil
+		}
+		freedBytes = surplus * pageSize
+		_, err = t.ExecContext(ctx, fmt.Sprintf("PRAGMA incremental_vacuum(%d)", surplus))
+		return err
+	})
+	return freedBytes, err
 }

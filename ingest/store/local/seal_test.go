@@ -1,0 +1,194 @@
+package local_test
+
+import (
+	"context"
+	"math"
+	"os"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"coldweek/ingest"
+	"coldweek/ingest/store/local"
+)
+
+// asRows keeps every reading a row until Seal.
+var asRows = local.Options{MergeFrom: math.MaxInt}
+
+var year2025 = time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+
+func fill(t testing.TB, s *local.Store, days int) {
+	t.Helper()
+	for day := range days {
+		_, err := s.Append(t.Context(), plantDay("moorhof", day))
+		require.NoError(t, err)
+	}
+}
+
+func scanAll(t testing.TB, s *local.Store) []ingest.Column {
+	t.Helper()
+	columns, err := s.Scan(t.Context(), "moorhof", plantChannels, year2025.AddDate(-1, 0, 0), year2025.AddDate(1, 0, 0))
+	require.NoError(t, err)
+	return columns
+}
+
+func TestSealPacksFinishedDaysOnly(t *testing.T) {
+	s := open(t, newPath(t), asRows)
+	fill(t, s, 2)
+	want := scanAll(t, s)
+	noonOfSecond := year2025.Add(36 * time.Hour)
+
+	report, err := s.Seal(t.Context(), noonOfSecond)
+	require.NoError(t, err)
+	assert.Equal(t, 8, report.Days)
+	assert.Equal(t, int64(8*8640), report.Readings)
+	assert.Equal(t, want, scanAll(t, s))
+	assert.Equal(t, "69120", s.Ask("SELECT count(*) FROM fresh"), "the second day's rows stay")
+
+	report, err = s.Seal(t.Context(), noonOfSecond)
+	require.NoError(t, err)
+	assert.Zero(t, report.Days)
+
+	report, err = s.Seal(t.Context(), year2025.Add(48*time.Hour))
+	require.NoError(t, err)
+	assert.Equal(t, 8, report.Days)
+	assert.Equal(t, want, scanAll(t, s))
+	assert.Equal(t, "0", s.Ask("SELECT count(*) FROM fresh"))
+}
+
+func TestSealGivesFreePagesBack(t *testing.T) {
+	path := newPath(t)
+	s := open(t, path, asRows)
+	fill(t, s, 3)
+	report, err := s.Seal(t.Context(), suiteNow())
+	require.NoError(t, err)
+	assert.Positive(t, report.Bytes)
+	require.NoError(t, s.Close())
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	assert.Less(t, float64(info.Size()), 1.3*3*8*8640, "the design's 1.3 bytes a reading, free pages and all")
+}
+
+// stopping is a context that is cancelled the n-th time it is looked at.
+type stopping struct {
+	context.Context
+	mu   sync.Mutex
+	left int
+	stop context.CancelFunc
+}
+
+func stopAt(ctx context.Context, n int) *stopping {
+	ctx, stop := context.WithCancel(ctx)
+	return &stopping{Context: ctx, left: n, stop: stop}
+}
+
+func (s *stopping) Done() <-chan struct{} {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.left--; s.left == 0 {
+		s.stop()
+	}
+	return s.Context.Done()
+}
+
+func TestSealCanBeInterruptedAnywhere(t *testing.T) {
+	s := open(t, newPath(t), asRows)
+	fill(t, s, 2)
+	want := scanAll(t, s)
+	interrupted, sealed := 0, 0
+	for n := 1; sealed < 16; n *= 3 {
+		report, err := s.Seal(stopAt(t.Context(), n), suiteNow())
+		if err != nil {
+			require.ErrorIs(t, err, context.Canceled)
+			interrupted++
+		}
+		sealed += report.Days
+		require.Equal(t, want, scanAll(t, s), "stopped at %d", n)
+	}
+	assert.Equal(t, 16, sealed, "every day once")
+	assert.Greater(t, interrupted, 5)
+}
+
+func TestAnAppendCanBeInterruptedAnywhere(t *testing.T) {
+	s := open(t, newPath(t), local.Options{})
+	batch := append(plantDay("moorhof", 0), plantDay("moorhof", 1)[:4000]...)
+	for n := 1; ; n += n/3 + 1 {
+		changed, err := s.Append(stopAt(t.Context(), n), batch)
+		if err == nil {
+			assert.Equal(t, int64(len(batch)), changed)
+			assert.Greater(t, n, 10)
+			return
+		}
+		require.ErrorIs(t, err, context.Canceled)
+		for _, c := range scanAll(t, s) {
+			require.Zero(t, c.Len())
+		}
+	}
+}
+
+func TestADayTooLargeForABlockStaysRows(t *testing.T) {
+	s := open(t, newPath(t), local.Options{}.WithBlockLimit(1000))
+	batch := plantDay("moorhof", 0)
+	other := slices.Clone(batch[:8*900])
+	for i := range other {
+		other[i].Value = -1
+	}
+	for _, few := range [][]ingest.Reading{other, batch[:8*900]} {
+		changed, err := s.Append(t.Context(), few)
+		require.NoError(t, err)
+		assert.Equal(t, int64(8*900), changed)
+		assert.Equal(t, "8", s.Ask("SELECT count(*) FROM block"))
+		assert.Equal(t, "0", s.Ask("SELECT count(*) FROM fresh"))
+	}
+	changed, err := s.Append(t.Context(), batch)
+	require.NoError(t, err)
+	assert.Equal(t, int64(8*(8640-900)), changed)
+	report, err := s.Seal(t.Context(), suiteNow())
+	require.NoError(t, err)
+	assert.Equal(t, 8, report.Left)
+	assert.Zero(t, report.Days)
+	for _, c := range scanAll(t, s) {
+		assert.Equal(t, 8640, c.Len())
+	}
+	changed, err = s.Append(t.Context(), batch)
+	require.NoError(t, err)
+	assert.Zero(t, changed)
+}
+
+// Channels of one message share their times, also across rows not yet packed
+// and edges inside a day.
+func TestColumnsShareTimesRightly(t *testing.T) {
+	s := open(t, newPath(t), asRows)
+	fill(t, s, 3)
+	from, to := year2025.Add(7*time.Hour), year2025.Add(61*time.Hour)
+	scan := func(channels ...ingest.Channel) []ingest.Column {
+		columns, err := s.Scan(t.Context(), "moorhof", channels, from, to)
+		require.NoError(t, err)
+		return columns
+	}
+	want := scan(plantChannels...)
+	late := ingest.Reading{Site: "moorhof", Channel: "mode", Time: year2025.Add(9*time.Hour + 1e9), Value: 3}
+	for _, before := range []time.Time{year2025.AddDate(0, 0, 1), year2025.AddDate(0, 0, 2), suiteNow()} {
+		_, err := s.Seal(t.Context(), before)
+		require.NoError(t, err)
+		require.Equal(t, want, scan(plantChannels...))
+		for i, channel := range plantChannels {
+			require.Equal(t, want[i], scan(channel)[0], "alone")
+		}
+	}
+	shared := scan(plantChannels...)
+	assert.Same(t, &shared[0].UnixMS[0], &shared[5].UnixMS[0])
+	_, err := s.Append(t.Context(), []ingest.Reading{late})
+	require.NoError(t, err)
+	for i, c := range scan(plantChannels...) {
+		if c.Channel == "mode" {
+			assert.Equal(t, want[i].Len()+1, c.Len())
+			continue
+		}
+		require.Equal(t, want[i], c)
+	}
+}
