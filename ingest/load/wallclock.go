@@ -63,10 +63,12 @@ func (w *wallClock) parse(cell []byte) (time.Time, error) {
 	return t, err
 }
 
-// missingZone gives the error of a local time that only a zone can place.
+// missingZone gives the error of a local time with dots, which only a zone can
+// place.
 func missingZone(s string, err error) error {
 	if _, local := parseWall(s); local && s[2] == '.' {
-		return fmt.Errorf("time %q: %w", s, ingest.ErrNoOffset)
+		refused := &ingest.RefusedError{Reason: ingest.BadTime, Detail: fmt.Sprintf("time %q is local", s)}
+		return fmt.Errorf("%w: %w", refused, ingest.ErrNoOffset)
 	}
 	return err
 }
