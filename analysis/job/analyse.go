@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"coldweek/analysis/metrology"
 	"coldweek/analysis/operation"
 	"coldweek/analysis/siteday"
 	"coldweek/analysis/trace"
@@ -19,6 +20,8 @@ const (
 	// boundaryOfEverything: one meter for the whole plant measures H4 of the
 	// SEPEMO-Build boundaries.
 	boundaryOfEverything = "H4"
+	// minDayCoverage makes a day usable (common practice, no source).
+	minDayCoverage = 0.9
 )
 
 // Analyse answers for a window of whole local days.
@@ -44,7 +47,12 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	if sums.CoveredS > 0 {
 		r.Heat = heatOf(&sums, source)
 		r.Electricity = electricityOf(&sums)
-		r.Efficiency = efficiencyOf(record, r.Heat, r.Electricity)
+		period := meteredPeriod(record, &sums, days, r.Coverage)
+		r.Efficiency = efficiencyOf(record, &period, r.Heat, r.Electricity)
+		if doubt, ok := period.Heat(); ok {
+			r.Heat.UncertaintyPct = &doubt.Pct
+		}
+		r.Assumed = period.Assumed()
 	}
 	r.Defrost = defrostOf(&sums)
 	r.Cycling = cyclingOf(&sums)
@@ -86,18 +94,25 @@ func sourceOf(has map[ingest.Channel]bool) trace.Source {
 	return trace.NoHeat
 }
 
+// spaceHeatJ is heat to the rooms: what a defrost gives instead of drawing
+// belongs to them.
+func spaceHeatJ(s *siteday.Sums) float64 {
+	return s.HeatJ[operation.Heating] + s.HeatJ[operation.Defrost] + s.DrawnJ
+}
+
+// netHeatJ is space heating plus hot water less what defrosts drew.
+func netHeatJ(s *siteday.Sums) float64 {
+	return spaceHeatJ(s) + s.HeatJ[operation.HotWater] - s.DrawnJ
+}
+
 func heatOf(s *siteday.Sums, source trace.Source) Heat {
-	// What flows back during a defrost but is positive belongs to the room.
-	defrostGainJ := s.HeatJ[operation.Defrost] + s.DrawnJ
-	spaceJ := s.HeatJ[operation.Heating] + defrostGainJ
-	hotWaterJ := s.HeatJ[operation.HotWater]
 	if source == trace.HeatFromRegister && s.HeatRegister.UsedS == 0 {
 		source = trace.HeatFromFlow
 	}
 	name := string(source)
 	return Heat{
-		SpaceKWh: kWh(spaceJ), HotWaterKWh: kWh(hotWaterJ), DefrostDrawnKWh: kWh(s.DrawnJ),
-		NetKWh: kWh(spaceJ + hotWaterJ - s.DrawnJ), Source: &name,
+		SpaceKWh: kWh(spaceHeatJ(s)), HotWaterKWh: kWh(s.HeatJ[operation.HotWater]), DefrostDrawnKWh: kWh(s.DrawnJ),
+		NetKWh: kWh(netHeatJ(s)), Source: &name,
 	}
 }
 
@@ -112,12 +127,13 @@ func electricityOf(s *siteday.Sums) Electricity {
 	}
 }
 
-func efficiencyOf(record *site.Record, h Heat, e Electricity) Efficiency {
+func efficiencyOf(record *site.Record, period *metrology.Period, h Heat, e Electricity) Efficiency {
 	boundary := boundaryOf(record)
-	return Efficiency{
-		Boundary: &boundary,
-		Overall:  ratio(h.NetKWh, e.TotalKWh), Space: ratio(h.SpaceKWh, e.SpaceKWh), HotWater: ratio(h.HotWaterKWh, e.HotWaterKWh),
+	result := Efficiency{Boundary: &boundary, Space: ratio(h.SpaceKWh, e.SpaceKWh), HotWater: ratio(h.HotWaterKWh, e.HotWaterKWh)}
+	if spf, ok := period.SPF(); ok {
+		result.Overall, result.Low, result.High = &spf.Value, &spf.Low, &spf.High
 	}
+	return result
 }
 
 // boundaryOf names the SPF boundary (SEPEMO-Build) that the electricity meter

@@ -30,7 +30,7 @@ func designFlow(record *site.Record) *float64 {
 	if d == nil || d.HeatLossKW == nil || d.FlowTempC == nil || d.FlowReturnDifferenceK == nil {
 		return nil
 	}
-	liquid, err := fluidOf(record.HeatPump)
+	liquid, _, err := fluidOf(record.HeatPump)
 	if err != nil {
 		return nil
 	}

@@ -26,6 +26,8 @@ type Result struct {
 
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
+	// Assumed is what was taken for granted of the meters, for people.
+	Assumed []string `json:"-"`
 }
 
 // Heat is delivered heat. Net is space plus hot water less what defrosts drew;

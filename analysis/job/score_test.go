@@ -80,3 +80,11 @@ func share(a, b int) float64 {
 }
 
 var _ = rig.Random
+
+func eps(list []job.DefrostEpisode) [][2]time.Time {
+	var out [][2]time.Time
+	for _, e := range list {
+		out = append(out, [2]time.Time{e.From, e.To})
+	}
+	return out
+}

@@ -71,8 +71,6 @@ type Operation struct {
 type Config struct {
 	// Levels learned earlier, used when the trace cannot show them itself.
 	Levels Levels
-	// PairOffsetK is the remaining offset of the flow and return pair.
-	PairOffsetK float64
 }
 
 // Detect finds the states of a trace.
@@ -94,7 +92,7 @@ type detector struct {
 	op      *Operation
 	mode    []float64 // NaN where not known, nil without the channel
 	speedHz []float64
-	diffK   []float64 // flow minus return, pair offset taken off
+	diffK   []float64 // flow minus return, NaN where not known
 	running []bool
 	before  reference
 }
@@ -107,15 +105,21 @@ func newDetector(t *trace.Trace, config Config) *detector {
 		mode:    t.Mean(ingest.Channel(ingest.ModeQuantity)),
 		speedHz: t.Mean(ingest.Channel(ingest.CompressorSpeed)),
 		running: make([]bool, n),
-		diffK:   make([]float64, n),
+		diffK:   t.DifferenceK,
 	}
-	for i := range d.diffK {
-		d.diffK[i] = math.NaN()
-		if t.FlowC != nil && t.ReturnC != nil {
-			d.diffK[i] = t.FlowC[i] - t.ReturnC[i] - config.PairOffsetK
-		}
+	if d.diffK == nil {
+		d.diffK = unknown(n)
 	}
 	return d
+}
+
+// unknown is a column of which nothing is known.
+func unknown(n int) []float64 {
+	column := make([]float64, n)
+	for i := range column {
+		column[i] = math.NaN()
+	}
+	return column
 }
 
 // known says whether the plant can be told running from not running at all.

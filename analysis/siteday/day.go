@@ -11,12 +11,13 @@ package siteday
 import (
 	"time"
 
+	"coldweek/analysis/metrology"
 	"coldweek/analysis/operation"
 )
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 1
+const Definition = 2
 
 // Day is one local calendar day of a site.
 type Day struct {
@@ -60,15 +61,27 @@ type Sums struct {
 	HeatJ        ByState `json:"heat_j"` // signed
 	ElectricityJ ByState `json:"electricity_j"`
 	DrawnJ       float64 `json:"drawn_j"` // taken from the water by defrosts, >= 0
-	BackupJ      float64 `json:"backup_j"`
-	BackupS      float64 `json:"backup_s"`
-	BackupKnownS float64 `json:"backup_known_s"`
+	// IdealJ is the work a Carnot machine between the outdoor and the flow
+	// temperature had needed for the same heat; IdealCoveredJ is the
+	// electricity of the time in which that is known.
+	IdealJ        ByState `json:"ideal_j"`
+	IdealCoveredJ ByState `json:"ideal_covered_j"`
+	BackupJ       float64 `json:"backup_j"`
+	BackupS       float64 `json:"backup_s"`
+	BackupKnownS  float64 `json:"backup_known_s"`
+
+	// HeatDoubt holds what the error of the heat meter follows from; the
+	// variances are those of energies from sampling, 0 where a register counted.
+	HeatDoubt              metrology.HeatSums `json:"heat_doubt"`
+	HeatVarianceJSq        float64            `json:"heat_variance_j_sq"`
+	ElectricityVarianceJSq float64            `json:"electricity_variance_j_sq"`
 
 	Outdoor    Mean            `json:"outdoor"`
-	Rooms      map[string]Mean `json:"rooms,omitempty"` // by place
-	Bins       map[int]Bin     `json:"bins,omitempty"`  // by outdoor temperature, floor of °C
-	Flow       Histogram       `json:"flow"`            // l/h in steady heating, seconds
-	Difference Histogram       `json:"difference"`      // K in steady heating, seconds
+	Rooms      map[string]Mean `json:"rooms,omitempty"`     // by place
+	Bins       map[int]Bin     `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
+	FlowBins   map[int]Bin     `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
+	Flow       Histogram       `json:"flow"`                // l/h in steady heating, seconds
+	Difference Histogram       `json:"difference"`          // K in steady heating, seconds
 
 	Runs     []Run      `json:"runs,omitempty"`
 	Defrosts []Defrost  `json:"defrosts,omitempty"`
@@ -99,6 +112,7 @@ type Bin struct {
 	SecondsS     ByState `json:"seconds_s"`
 	HeatJ        ByState `json:"heat_j"`
 	ElectricityJ ByState `json:"electricity_j"`
+	IdealJ       ByState `json:"ideal_j"`
 }
 
 // Register compares a meter's register with the integral.

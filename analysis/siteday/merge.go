@@ -18,6 +18,11 @@ func (s *Sums) Add(o *Sums) {
 	s.HeatJ.add(o.HeatJ)
 	s.ElectricityJ.add(o.ElectricityJ)
 	s.DrawnJ += o.DrawnJ
+	s.IdealJ.add(o.IdealJ)
+	s.IdealCoveredJ.add(o.IdealCoveredJ)
+	s.HeatDoubt.Add(&o.HeatDoubt)
+	s.HeatVarianceJSq += o.HeatVarianceJSq
+	s.ElectricityVarianceJSq += o.ElectricityVarianceJSq
 	s.BackupJ += o.BackupJ
 	s.BackupS += o.BackupS
 	s.BackupKnownS += o.BackupKnownS
@@ -37,16 +42,23 @@ func (s *Sums) addMaps(o *Sums) {
 	for place, m := range o.Rooms {
 		s.Rooms[place] = s.Rooms[place].plus(m)
 	}
-	if s.Bins == nil {
-		s.Bins = map[int]Bin{}
+	s.Bins = addBins(s.Bins, o.Bins)
+	s.FlowBins = addBins(s.FlowBins, o.FlowBins)
+}
+
+func addBins(sum, more map[int]Bin) map[int]Bin {
+	if sum == nil {
+		sum = make(map[int]Bin, len(more))
 	}
-	for c, b := range o.Bins {
-		sum := s.Bins[c]
-		sum.SecondsS.add(b.SecondsS)
-		sum.HeatJ.add(b.HeatJ)
-		sum.ElectricityJ.add(b.ElectricityJ)
-		s.Bins[c] = sum
+	for c, b := range more {
+		bin := sum[c]
+		bin.SecondsS.add(b.SecondsS)
+		bin.HeatJ.add(b.HeatJ)
+		bin.ElectricityJ.add(b.ElectricityJ)
+		bin.IdealJ.add(b.IdealJ)
+		sum[c] = bin
 	}
+	return sum
 }
 
 func (s *Sums) addEpisodes(o *Sums) {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"coldweek/analysis/metrology"
 	"coldweek/analysis/operation"
 	"coldweek/analysis/trace"
 	"coldweek/ingest"
@@ -32,7 +33,6 @@ func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Tim
 	s.sums = &s.day.Sums
 	s.sums.SpanS = to.Sub(from).Seconds()
 	s.sums.Flow, s.sums.Difference = NewHistogram(flowBinLPH), NewHistogram(differenceBinK)
-	s.sums.Bins = map[int]Bin{}
 	s.calibrate()
 	s.states()
 	s.backup()
@@ -75,29 +75,34 @@ func (s *summer) use(c trace.Calibration, r *Register, name string, isSource boo
 	return c.Factor
 }
 
+// states adds up each interval under what the plant did in it.
 func (s *summer) states() {
+	outdoor, flow := newBinner(s.t.OutdoorC, s.last), newBinner(s.t.FlowC, s.last)
 	for i := s.first; i < s.last; i++ {
-		state, durS := s.op.State[i], s.t.DurS[i]
-		s.sums.SecondsS[state] += durS
-		bin, binned := s.bin(i)
-		if binned {
-			bin.SecondsS[state] += durS
-		}
-		if s.t.Covered(i) {
-			heatJ, electricityJ := s.energies(i)
-			s.sums.CoveredS += durS
-			s.sums.HeatJ[state] += heatJ
-			s.sums.ElectricityJ[state] += electricityJ
-			bin.HeatJ[state] += heatJ
-			bin.ElectricityJ[state] += electricityJ
-			if state == operation.Defrost && heatJ < 0 {
-				s.sums.DrawnJ -= heatJ
+		state, part := s.op.State[i], s.interval(i)
+		s.sums.SecondsS[state] += part.durS
+		if part.covered {
+			s.sums.CoveredS += part.durS
+			s.sums.HeatJ[state] += part.heatJ
+			s.sums.ElectricityJ[state] += part.electricityJ
+			if part.idealKnown {
+				s.sums.IdealJ[state] += part.idealJ
+				s.sums.IdealCoveredJ[state] += part.electricityJ
+			}
+			if state == operation.Defrost {
+				s.sums.DrawnJ += max(-part.heatJ, 0)
+			}
+			if state.Running() {
+				s.sums.HeatDoubt.Count(part.heatJ, at(s.t.FlowLPH, i), at(s.t.DifferenceK, i), part.durS)
 			}
 		}
-		if binned {
-			s.sums.Bins[int(math.Floor(s.t.OutdoorC[i]))] = bin
+		outdoor.add(i, state, part)
+		if state.Running() {
+			flow.add(i, state, part)
 		}
 	}
+	s.sums.Bins, s.sums.FlowBins = outdoor.bins(), flow.bins()
+	s.sampling()
 	for _, r := range []*Register{&s.sums.HeatRegister, &s.sums.ElectricityRegister} {
 		if r.UsedS > 0 {
 			r.UsedS = s.sums.CoveredS
@@ -105,16 +110,54 @@ func (s *summer) states() {
 	}
 }
 
+// part is what one interval adds.
+type part struct {
+	durS                float64
+	covered, idealKnown bool
+	heatJ, electricityJ float64
+	idealJ              float64
+}
+
+func (s *summer) interval(i int) part {
+	p := part{durS: s.t.DurS[i], covered: s.t.Covered(i)}
+	if !p.covered {
+		return p
+	}
+	p.heatJ, p.electricityJ = s.energies(i)
+	// Carnot's work for heat at the flow temperature from the outdoor air.
+	p.idealJ = p.heatJ * (at(s.t.FlowC, i) - at(s.t.OutdoorC, i)) / (at(s.t.FlowC, i) + kelvinAt0C)
+	p.idealKnown = !math.IsNaN(p.idealJ)
+	return p
+}
+
+// kelvinAt0C is the thermodynamic temperature of 0 °C (exact).
+const kelvinAt0C = 273.15
+
 // energies of a covered interval, scaled to the registers.
 func (s *summer) energies(i int) (heatJ, electricityJ float64) {
 	return s.t.HeatW[i] * s.t.DurS[i] * s.heatFactor, s.t.PowerW[i] * s.t.DurS[i] * s.electricityFactor
 }
 
-func (s *summer) bin(i int) (Bin, bool) {
-	if s.t.OutdoorC == nil || math.IsNaN(s.t.OutdoorC[i]) {
-		return Bin{}, false
+// sampling estimates what lies between the readings.
+func (s *summer) sampling() {
+	if s.t.HeatW == nil || s.t.PowerW == nil || s.first == s.last {
+		return
 	}
-	return s.sums.Bins[int(math.Floor(s.t.OutdoorC[i]))], true
+	durS := s.t.DurS[s.first:s.last]
+	if s.sums.HeatRegister.UsedS == 0 {
+		s.sums.HeatVarianceJSq = metrology.SamplingVarianceJSq(s.t.HeatW[s.first:s.last], durS)
+	}
+	if s.sums.ElectricityRegister.UsedS == 0 {
+		s.sums.ElectricityVarianceJSq = metrology.SamplingVarianceJSq(s.t.PowerW[s.first:s.last], durS)
+	}
+}
+
+// at returns a value of a column that may be nil; NaN when it is.
+func at(column []float64, i int) float64 {
+	if column == nil {
+		return math.NaN()
+	}
+	return column[i]
 }
 
 func (s *summer) backup() {
@@ -166,8 +209,8 @@ func (s *summer) steady() {
 			continue
 		}
 		s.sums.Flow.Add(s.t.FlowLPH[i], s.t.DurS[i])
-		if s.t.FlowC != nil && s.t.ReturnC != nil && !math.IsNaN(s.t.FlowC[i]-s.t.ReturnC[i]) {
-			s.sums.Difference.Add(s.t.FlowC[i]-s.t.ReturnC[i], s.t.DurS[i])
+		if diffK := at(s.t.DifferenceK, i); !math.IsNaN(diffK) {
+			s.sums.Difference.Add(diffK, s.t.DurS[i])
 		}
 	}
 }

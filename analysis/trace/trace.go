@@ -52,6 +52,7 @@ type Trace struct {
 	DurS   []float64 // seconds
 
 	FlowC, ReturnC, OutdoorC []float64
+	DifferenceK              []float64 // flow minus return, the pair's offset taken off
 	FlowLPH                  []float64
 	PowerW                   []float64
 	HeatW                    []float64 // signed
@@ -88,6 +89,7 @@ func Build(columns []ingest.Column, from, to time.Time, opt Options) *Trace {
 	t.FlowC = t.Mean(ingest.Channel(ingest.FlowTemp))
 	t.ReturnC = t.Mean(ingest.Channel(ingest.ReturnTemp))
 	t.OutdoorC = t.Mean(ingest.Channel(ingest.OutdoorTemp))
+	t.DifferenceK = t.difference()
 	t.FlowLPH = t.Mean(ingest.Channel(ingest.FlowRate))
 	t.fillPower()
 	t.fillHeat()
@@ -151,6 +153,17 @@ func (t *Trace) cutAtCrossings() {
 	if ok && both {
 		t.EdgeMS = crossings(t.EdgeMS, flow, ret, min(t.maxGapMS(flow), t.maxGapMS(ret)))
 	}
+}
+
+func (t *Trace) difference() []float64 {
+	if t.FlowC == nil || t.ReturnC == nil {
+		return nil
+	}
+	diffK := make([]float64, t.Len())
+	for i := range diffK {
+		diffK[i] = t.FlowC[i] - t.ReturnC[i] - t.opt.PairOffsetK
+	}
+	return diffK
 }
 
 func (t *Trace) fillPower() {

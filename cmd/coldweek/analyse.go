@@ -86,7 +86,7 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	if r.Efficiency.Boundary != nil {
 		boundary = "SPF " + *r.Efficiency.Boundary
 	}
-	row(boundary, num(r.Efficiency.Overall, 2), num(r.Efficiency.Space, 2), num(r.Efficiency.HotWater, 2), "", "")
+	row(boundary, num(r.Efficiency.Overall, 2)+interval(r.Efficiency), num(r.Efficiency.Space, 2), num(r.Efficiency.HotWater, 2), "", "")
 	if err := w.Flush(); err != nil {
 		return err
 	}
@@ -95,6 +95,9 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	writeDays(out, r)
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(out, "Doubtful:", warning)
+	}
+	for _, assumed := range r.Assumed {
+		fmt.Fprintln(out, "Assumed:", assumed)
 	}
 	return nil
 }
@@ -124,6 +127,14 @@ func writeDays(out io.Writer, r *job.Result) {
 			num(d.OutdoorC, 1), num(d.RoomC, 1), whole(d.Starts), whole(d.Defrosts), 100*d.Coverage)
 	}
 	w.Flush()
+}
+
+// interval prints the 95 % interval of the efficiency.
+func interval(e job.Efficiency) string {
+	if e.Low == nil || e.High == nil {
+		return ""
+	}
+	return fmt.Sprintf(" (%.2f to %.2f)", *e.Low, *e.High)
 }
 
 // num prints a figure, or a dash when it is not known.

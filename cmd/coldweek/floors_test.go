@@ -43,8 +43,8 @@ var imports = map[string][]string{
 	"analysis/robust":    {},
 	"analysis/trace":     {"ingest", "analysis/fluid"},
 	"analysis/operation": {"ingest", "analysis/trace"},
-	"analysis/siteday":   {"ingest", "analysis/trace", "analysis/operation"},
-	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/trace",
+	"analysis/siteday":   {"ingest", "analysis/metrology", "analysis/trace", "analysis/operation"},
+	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/trace",
 		"analysis/operation", "analysis/siteday"},
 
 	"dashboards/chart": {"ingest"},
