@@ -12,7 +12,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/goccy/go-yaml"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -194,7 +193,7 @@ func readScript(t testing.TB, file string) (*site.Record, []sample) {
 			last.expected = append(last.expected, line)
 		}
 	}
-	var record site.Record
-	require.NoError(t, yaml.Unmarshal([]byte(strings.Join(recordLines, "\n")), &record))
-	return &record, samples
+	record, err := site.Parse("record", []byte(strings.Join(recordLines, "\n")))
+	require.NoError(t, err)
+	return record, samples
 }

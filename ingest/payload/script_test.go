@@ -11,7 +11,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/goccy/go-yaml"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
@@ -138,7 +137,7 @@ func readScript(t testing.TB, file string) script {
 
 func readRecord(t testing.TB, lines []string) *site.Record {
 	t.Helper()
-	var r site.Record
-	require.NoError(t, yaml.Unmarshal([]byte(strings.Join(lines, "\n")), &r))
-	return &r
+	r, err := site.Parse("record", []byte(strings.Join(lines, "\n")))
+	require.NoError(t, err)
+	return r
 }
