@@ -60,38 +60,37 @@ func graceful(ctx context.Context, grace time.Duration) (context.Context, contex
 // gather waits until there is a group worth committing; false when ctx ended.
 func (in *Intake) gather(ctx context.Context) bool {
 	for {
-		taken, ripe, waiting := in.look()
-		if ripe {
+		wait := in.look()
+		if wait == 0 {
 			return ctx.Err() == nil
 		}
-		if !waiting {
-			select {
-			case <-ctx.Done():
-				return false
-			case <-in.wake:
-			}
-			continue
+		var quiet <-chan time.Time // never, when nothing waits
+		if wait > 0 {
+			quiet = time.After(wait)
 		}
 		select {
 		case <-ctx.Done():
 			return false
 		case <-in.wake:
-		case <-time.After(in.opts.Quiet):
-			if now, _, _ := in.look(); now == taken {
-				return true
-			}
+		case <-quiet:
 		}
 	}
 }
 
-// look returns how many messages ever came, whether those waiting should wait
-// no longer, and whether any wait.
-func (in *Intake) look() (taken int64, ripe, waiting bool) {
+// look returns how long to wait for more messages: 0 when the group should be
+// committed, less when there is none.
+func (in *Intake) look() time.Duration {
 	in.mu.Lock()
 	defer in.mu.Unlock()
-	waiting = len(in.waiting) > 0
-	ripe = waiting && (in.full() || time.Since(in.waiting[0].since) >= in.opts.MaxWait)
-	return in.taken, ripe, waiting
+	if len(in.waiting) == 0 {
+		return -1
+	}
+	if in.full() {
+		return 0
+	}
+	now := time.Now()
+	quiet := min(max(in.pace.patience(), in.opts.Quiet), in.opts.MaxQuiet) - now.Sub(in.pace.last)
+	return max(0, min(quiet, in.opts.MaxWait-now.Sub(in.waiting[0].since)))
 }
 
 // take removes the oldest messages, up to MaxGroup readings.
@@ -119,6 +118,9 @@ func (in *Intake) commit(work context.Context, group []entry) error {
 		e.done(err)
 	}
 	in.room.Release(int64(weight))
+	in.mu.Lock()
+	in.pace.answer(time.Now())
+	in.mu.Unlock()
 	return err
 }
 

@@ -48,13 +48,20 @@ type Options struct {
 	Logger  *slog.Logger
 	Now     func() time.Time // wall clock for times of arrival; time.Now when nil
 
-	// A group is committed when no message has come for Quiet, when Window
-	// messages wait (a source that allows so many unacknowledged ones sends
-	// no more), when MaxGroup readings wait, and after MaxWait at the latest.
-	Quiet    time.Duration // 2 ms when 0
+	// A group is committed when it has Enough readings or Window messages
+	// (a source that allows so many unacknowledged ones sends no more), when
+	// no message has come for a while, and after MaxWait at the latest. The
+	// while is Quiet for senders that wait for their acknowledgement to go on,
+	// and up to MaxQuiet for those that do not: at 50 messages a second,
+	// committing each would wear the disk for nothing. See pace.
+	Enough   int           // 500 readings when 0
 	Window   int           // no such limit when 0
-	MaxGroup int           // 20,000 readings when 0
-	MaxWait  time.Duration // 1 s when 0
+	Quiet    time.Duration // 2 ms when 0
+	MaxQuiet time.Duration // 50 ms when 0
+	MaxWait  time.Duration // 500 ms when 0
+
+	// MaxGroup bounds the readings of one commit.
+	MaxGroup int // 20,000 when 0
 
 	// MaxPending bounds the readings held in memory; Submit blocks beyond it.
 	MaxPending int // 100,000 when 0
@@ -65,9 +72,11 @@ type Options struct {
 
 // Values used where Options are zero.
 const (
+	defaultEnough     = 500 // commits of so many cost hardly more a reading than larger ones
 	defaultQuiet      = 2 * time.Millisecond
+	defaultMaxQuiet   = 50 * time.Millisecond
+	defaultMaxWait    = 500 * time.Millisecond
 	defaultMaxGroup   = 20_000
-	defaultMaxWait    = time.Second
 	defaultMaxPending = 100_000
 	defaultGrace      = 10 * time.Second
 )
@@ -86,8 +95,8 @@ type Intake struct {
 
 	mu      sync.Mutex
 	waiting []entry
-	load    int   // readings waiting
-	taken   int64 // messages ever put in the waiting list
+	load    int // readings waiting
+	pace    pace
 	stopped bool
 }
 
@@ -109,7 +118,9 @@ func NewIntake(opts Options) (*Intake, error) {
 	if opts.Now == nil {
 		opts.Now = time.Now
 	}
+	opts.Enough = cmp.Or(opts.Enough, defaultEnough)
 	opts.Quiet = cmp.Or(opts.Quiet, defaultQuiet)
+	opts.MaxQuiet = max(opts.Quiet, cmp.Or(opts.MaxQuiet, defaultMaxQuiet))
 	opts.MaxGroup = cmp.Or(opts.MaxGroup, defaultMaxGroup)
 	opts.MaxWait = cmp.Or(opts.MaxWait, defaultMaxWait)
 	opts.MaxPending = cmp.Or(opts.MaxPending, defaultMaxPending)
@@ -221,7 +232,7 @@ func (in *Intake) enqueue(e entry) bool {
 	}
 	in.waiting = append(in.waiting, e)
 	in.load += len(e.readings)
-	in.taken++
+	in.pace.arrive(time.Now(), in.opts.Quiet, in.opts.MaxQuiet)
 	if len(in.waiting) == 1 || in.full() {
 		select {
 		case in.wake <- struct{}{}:
@@ -231,7 +242,7 @@ func (in *Intake) enqueue(e entry) bool {
 	return true
 }
 
-// full says whether the group is as large as it should get. Callers hold mu.
+// full says whether waiting for more is not worth it. Callers hold mu.
 func (in *Intake) full() bool {
-	return in.load >= in.opts.MaxGroup || (in.opts.Window > 0 && len(in.waiting) >= in.opts.Window)
+	return in.load >= in.opts.Enough || (in.opts.Window > 0 && len(in.waiting) >= in.opts.Window)
 }

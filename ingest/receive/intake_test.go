@@ -158,6 +158,52 @@ func TestCommitComesNoLaterThanMaxWait(t *testing.T) {
 	})
 }
 
+func TestEnoughReadingsAreCommittedAtOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		sink := &memory{}
+		in := newTestIntake(t, sink, func(o *Options) { o.Enough, o.Quiet = 20, 500*time.Millisecond })
+		stop := start(t, in)
+		began := time.Now()
+		var done sync.WaitGroup
+		for i := range 20 {
+			done.Go(func() { assert.NoError(t, in.Publish(t.Context(), number(i))) })
+		}
+		done.Wait()
+		assert.Less(t, time.Since(began), 10*time.Millisecond)
+		require.NoError(t, stop())
+	})
+}
+
+// TestPaceOfCommits: a sender that goes on when it is acknowledged is not kept
+// waiting; the disk is spared where nobody waits.
+func TestPaceOfCommits(t *testing.T) {
+	const messages = 500
+	run := func(t *testing.T, send func(ctx context.Context, in *Intake, i int) error) (commits int64, took time.Duration) {
+		synctest.Test(t, func(t *testing.T) {
+			sink := &memory{slow: time.Millisecond}
+			in := newTestIntake(t, sink, nil)
+			stop := start(t, in)
+			began := time.Now()
+			for i := range messages {
+				assert.NoError(t, send(t.Context(), in, i))
+			}
+			took = time.Since(began)
+			require.NoError(t, stop())
+			require.Len(t, sink.values(), messages)
+			commits = in.Stats().Commits
+		})
+		return commits, took
+	}
+	_, took := run(t, func(ctx context.Context, in *Intake, i int) error { return in.Publish(ctx, number(i)) })
+	assert.Less(t, took, messages*4*time.Millisecond, "one after the other")
+
+	commits, took := run(t, func(ctx context.Context, in *Intake, i int) error {
+		time.Sleep(20 * time.Millisecond)
+		return in.Submit(ctx, number(i), func(error) {})
+	})
+	assert.Less(t, commits, int64(4*took.Seconds()), "50 a second share 2 commits a second")
+}
+
 func TestFullWindowCommitsAtOnce(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		sink := &memory{}

@@ -340,10 +340,7 @@ func TestWebsocket(t *testing.T) {
 }
 
 func TestUserNameAndPassword(t *testing.T) {
-	tool, err := exec.LookPath("mosquitto_passwd")
-	if err != nil {
-		t.Skip("mosquitto_passwd is not installed")
-	}
+	tool := brokertest.Program(t, "mosquitto_passwd", "mosquitto")
 	dir := t.TempDir()
 	users, password := filepath.Join(dir, "users"), filepath.Join(dir, "password")
 	require.NoError(t, exec.Command(tool, "-c", "-b", users, "ingester", "open sesame").Run())

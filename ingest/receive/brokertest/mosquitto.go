@@ -28,19 +28,20 @@ type Mosquitto struct {
 	exited chan struct{}
 }
 
-// Find returns the path of the mosquitto program. Without one the test is
-// skipped, or fails when COLDWEEK_ALL=1.
-func Find(t testing.TB) string {
+// Program returns the path of a program. Without it the test is skipped, or
+// fails when COLDWEEK_ALL=1; the package is Debian's that has it.
+func Program(t testing.TB, name, debianPackage string) string {
 	t.Helper()
-	for _, name := range []string{"mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto"} {
-		if path, err := exec.LookPath(name); err == nil {
+	for _, dir := range []string{"", "/usr/sbin/", "/usr/local/sbin/"} {
+		if path, err := exec.LookPath(dir + name); err == nil {
 			return path
 		}
 	}
+	missing := fmt.Sprintf("%s is not installed (Debian: apt-get install %s)", name, debianPackage)
 	if os.Getenv("COLDWEEK_ALL") == "1" {
-		t.Fatal("mosquitto is not installed (Debian: apt-get install mosquitto)")
+		t.Fatal(missing)
 	}
-	t.Skip("mosquitto is not installed (Debian: apt-get install mosquitto)")
+	t.Skip(missing)
 	return ""
 }
 
@@ -62,7 +63,7 @@ func Start(t testing.TB, config string) *Mosquitto {
 	dir := t.TempDir()
 	m := &Mosquitto{
 		t:      t,
-		binary: Find(t),
+		binary: Program(t, "mosquitto", "mosquitto"),
 		config: filepath.Join(dir, "mosquitto.conf"),
 		log:    filepath.Join(dir, "mosquitto.log"),
 		port:   FreePort(t),
