@@ -63,24 +63,20 @@ func (d *Decoder) learnChannel(r *site.Record, c ingest.Channel) (*claim, error)
 		return nil, err
 	}
 	d.channels[string(c)] = c
-	in, err := ingest.NewIntake(c.Quantity(), source.Unit, source.Values)
-	if err != nil {
-		return nil, err
-	}
 	mapped := source.Topic != "" || source.Pointer != "" || source.Samples != ""
-	if !mapped && source.Column == "" {
-		d.sites[r.ID].intakes[c] = in
-		return nil, noPointers(source)
+	defaultUnit := source.Unit
+	if mapped || source.Column != "" {
+		defaultUnit = ""
 	}
-	plain, err := ingest.NewIntake(c.Quantity(), "", source.Values)
+	in, err := ingest.NewIntake(c.Quantity(), defaultUnit, source.Values)
 	if err != nil {
 		return nil, err
 	}
-	d.sites[r.ID].intakes[c] = plain
+	d.sites[r.ID].intakes[c] = in
 	if !mapped {
 		return nil, noPointers(source)
 	}
-	return d.newClaim(r, c, source, in)
+	return newClaim(r.ID, c, source)
 }
 
 func noPointers(source site.Source) error {
@@ -90,19 +86,23 @@ func noPointers(source site.Source) error {
 	return nil
 }
 
-func (d *Decoder) newClaim(r *site.Record, c ingest.Channel, source site.Source, in *ingest.Intake) (*claim, error) {
+func newClaim(siteID string, c ingest.Channel, source site.Source) (*claim, error) {
 	topic := source.Topic
 	if topic == "" {
-		topic = site.DefaultTopic(r.ID, c)
+		topic = site.DefaultTopic(siteID, c)
 	}
-	if err := d.checkTopic(topic, r.ID); err != nil {
+	if err := checkTopic(topic, siteID); err != nil {
 		return nil, err
 	}
 	unit, err := unitOf(source, c)
 	if err != nil {
 		return nil, err
 	}
-	made := &claim{site: r.ID, topic: topic, source: source, unit: unit, entry: entry{channel: c, intake: in}}
+	in, err := ingest.NewIntake(c.Quantity(), unit, source.Values)
+	if err != nil {
+		return nil, err
+	}
+	made := &claim{site: siteID, topic: topic, source: source, unit: unit, entry: entry{channel: c, intake: in}}
 	return made, made.readPointers()
 }
 
@@ -146,7 +146,7 @@ func (c *claim) readPointers() error {
 
 // checkTopic wants a topic that can be subscribed to as it is and that is not
 // another site's.
-func (d *Decoder) checkTopic(topic, siteID string) error {
+func checkTopic(topic, siteID string) error {
 	switch {
 	case strings.ContainsAny(topic, "+#"):
 		return fmt.Errorf("topic %q has a wildcard: give each channel its own full topic", topic)
