@@ -45,8 +45,9 @@ func newLoop(p *Plant) loop {
 		pipeLossWPerK: pipeLossWPerK,
 		meterHot:      p.Metering.FlowSensorHot,
 	}
-	// The screed follows its water within half an hour.
-	l.slabWPerK = l.slabJPerK / 1800
+	// The screed follows its water within half an hour, or as fast as the step
+	// stays stable.
+	l.slabWPerK = min(l.slabJPerK/1800, l.cellJPerK/20)
 	waterC := p.House.RoomSetC + 5
 	l.hxC, l.retC, l.e1C, l.e2C, l.slabC = waterC, waterC, waterC, waterC, waterC
 	l.coilC = p.HotWater.TargetC

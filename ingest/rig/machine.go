@@ -30,20 +30,28 @@ type machine struct {
 	spec    HeatPump
 	defrost Defrost
 
-	phase      phase
-	sinceS     float64 // in this phase
-	share      float64 // commanded, of the greatest output
-	ramp       float64 // of the heat output, 0 to 1 after a start
-	powerRamp  float64
-	load       float64
-	powerW     float64 // of the last running step
-	powerRefW  float64 // mean running power, what a defrost's share refers to
-	frostKg    float64
-	frostKgPS  float64
-	needJ      float64 // still to be spent on this defrost
-	meltS      float64 // length of the melting so far
-	dripping   float64
-	sinceThawS float64 // running time since the last defrost
+	phase        phase
+	sinceS       float64 // in this phase
+	share        float64 // commanded, of the greatest output
+	ramp         float64 // of the heat output, 0 to 1 after a start
+	powerRamp    float64
+	outputW      float64 // commanded
+	load         float64 // outputW as a share of the greatest
+	powerRefW    float64 // mean running power, what a defrost's share refers to
+	frostKg      float64
+	perThreshold float64 // 1/thresholdKg
+	frostKgPS    float64
+	needJ        float64 // still to be spent on this defrost
+	meltS        float64 // length of the melting so far
+	dripping     float64
+	sinceThawS   float64 // running time since the last defrost
+}
+
+// newMachine is at rest, its coil dry.
+func newMachine(p *Plant) machine {
+	m := machine{spec: p.HeatPump, defrost: p.Defrost, powerRefW: p.HeatPump.RatedHeatKW * 1e3 / 6, sinceS: 3600}
+	m.perThreshold = 1 / m.thresholdKg()
+	return m
 }
 
 // capacityW is the greatest output.
@@ -61,7 +69,7 @@ func (m *machine) minimumW(outdoorC float64, e *effects) float64 {
 
 // frosted is how far the coil is blocked, 1 at the usual threshold.
 func (m *machine) frosted() float64 {
-	return min(1.5, m.frostKg/m.thresholdKg())
+	return min(1.5, m.frostKg*m.perThreshold)
 }
 
 func (m *machine) thresholdKg() float64 { return m.defrost.ThresholdKgPerKW * m.spec.RatedHeatKW }
@@ -87,7 +95,7 @@ func (m *machine) step(stepS, outdoorC, flowC float64, e *effects) (heatW, power
 	case running:
 		return m.run(stepS, outdoorC, flowC, e)
 	case defrosting:
-		return m.thaw(stepS, flowC, e)
+		return m.thaw(stepS, outdoorC, flowC, e)
 	}
 	if m.frostKg > 0 && outdoorC > 1 {
 		m.frostKg *= 1 - stepS/2400 // a standing coil thaws by itself in above-zero air
@@ -95,18 +103,22 @@ func (m *machine) step(stepS, outdoorC, flowC float64, e *effects) (heatW, power
 	return 0, 0
 }
 
-func (m *machine) run(stepS, outdoorC, flowC float64, e *effects) (heatW, powerW float64) {
+// settle turns the commanded share into an output; shares and conditions
+// change little between two looks of the controller.
+func (m *machine) settle(outdoorC, flowC float64, e *effects) {
 	greatestW := m.capacityW(outdoorC, flowC, e)
-	outputW := min(greatestW, max(m.share*greatestW, m.minimumW(outdoorC, e)))
-	m.load = outputW / greatestW
+	m.outputW = min(greatestW, max(m.share*greatestW, m.minimumW(outdoorC, e)))
+	m.load = m.outputW / greatestW
+}
+
+func (m *machine) run(stepS, outdoorC, flowC float64, e *effects) (heatW, powerW float64) {
 	m.ramp += (1 - m.ramp) * stepS / m.spec.RampS
 	m.powerRamp += (1 - m.powerRamp) * stepS / 25
-	powerW = outputW / m.cop(outdoorC, flowC, m.load, e)
+	powerW = m.outputW / m.cop(outdoorC, flowC, m.load, e)
 	m.powerRefW += (powerW - m.powerRefW) * stepS / 300
-	powerW *= m.powerRamp
 	m.frostKg += m.frostKgPS * stepS
 	m.sinceThawS += stepS
-	return outputW * m.ramp, powerW
+	return m.outputW * m.ramp, powerW * m.powerRamp
 }
 
 // start sets the compressor going at a middling speed.
@@ -163,11 +175,12 @@ func (m *machine) beginDefrost(outdoorC float64) {
 }
 
 // thaw is one step of a defrost.
-func (m *machine) thaw(stepS, flowC float64, e *effects) (heatW, powerW float64) {
+func (m *machine) thaw(stepS, outdoorC, flowC float64, e *effects) (heatW, powerW float64) {
 	if m.dripping > 0 {
 		m.dripping += stepS
 		if m.dripping > dripS {
 			m.endDefrost(e)
+			m.settle(outdoorC, flowC, e)
 		}
 		return 0, 0.25 * m.powerRefW
 	}

@@ -104,24 +104,6 @@ func (p played) while(c, other ingest.Channel, holds func(float64) bool) []float
 
 func above(limit float64) func(float64) bool { return func(v float64) bool { return v > limit } }
 
-func below(limit float64) func(float64) bool { return func(v float64) bool { return v < limit } }
-
-// startsSeen counts starts as a reader of the power channel would.
-func (p played) startsSeen() int {
-	n, on := 0, true
-	for _, r := range p.readings["compressor_speed"] {
-		if r.Value > 5 && !on {
-			n++
-		}
-		// A defrost's pause is shorter than any pause between runs.
-		on = r.Value > 5 || on && r.Value > 0
-		if r.Value == 0 {
-			on = false
-		}
-	}
-	return n
-}
-
 // difference is flow minus return at the times of both.
 func (p played) difference() []ingest.Reading {
 	at := map[int64]float64{}

@@ -69,7 +69,7 @@ func (p *Plant) machineRecord() *site.HeatPump {
 // labPoints are what a test bench would have found at full output: without
 // frost on the coil.
 func (p *Plant) labPoints() []site.LabPoint {
-	m, e := machine{spec: p.HeatPump, defrost: p.Defrost}, neutral()
+	m, e := newMachine(p), neutral()
 	var points []site.LabPoint
 	for _, at := range []struct{ outdoorC, flowC float64 }{{-7, 35}, {2, 35}, {7, 35}, {-7, 55}, {2, 55}, {7, 55}} {
 		points = append(points, site.LabPoint{

@@ -85,7 +85,7 @@ func New(p Plant, start time.Time) (*Rig, error) {
 	r.feelTroubles()
 	r.house = newHouse(p.House, r.outdoorC)
 	r.loop = newLoop(&r.plant)
-	r.machine = machine{spec: p.HeatPump, defrost: p.Defrost, powerRefW: p.HeatPump.RatedHeatKW * 1e3 / 6, sinceS: 3600}
+	r.machine = newMachine(&r.plant)
 	r.cylinder = newCylinder(&r.plant)
 	r.cylinderSeenC = r.cylinder.waterC
 	r.ctl.season = r.outdoorC < p.Control.HeatingLimitC
@@ -144,16 +144,18 @@ func (r *Rig) Now() time.Time { return r.time(r.nowMS) }
 func (r *Rig) time(ms int64) time.Time { return time.UnixMilli(ms).UTC() }
 
 // Advance simulates on until the time and hands out the readings in the order
-// they were taken; emit may be nil. A publisher whose clock is wrong stamps
-// them with its own time.
+// they were taken. A publisher whose clock is wrong stamps them with its own
+// time. What does not fill a step waits for the next call. With a nil emit no instrument is read, which is faster; the noise of
+// later readings is then another.
 func (r *Rig) Advance(until time.Time, emit func(ingest.Reading)) {
 	untilMS := until.UnixMilli()
-	for r.nowMS < untilMS {
+	for r.nowMS+r.stepMS <= untilMS {
 		if r.nowMS >= r.nextMinuteMS {
 			r.minute()
 		}
 		if r.nowMS >= r.nextLookMS {
 			r.control()
+			r.machine.settle(r.outdoorC, r.loop.hxC, &r.eff)
 			r.loop.linearise(r.house.airC)
 			r.tele.feedSlow(r)
 			r.nextLookMS = r.nowMS + controlEvery.Milliseconds()

@@ -62,7 +62,7 @@ func (p Plant) ranges() []within {
 	ranges := []within{
 		{"latitude", p.LatitudeDeg, -90, 90, false},
 		{"longitude", p.LongitudeDeg, -180, 180, false},
-		{"step in s", p.Step.Seconds(), 0.1, 5, true},
+		{"step in s", p.Step.Seconds(), 0.1, 3, true},
 		{"heat loss in W/K", h.HeatLossWPerK, 20, 2000, false},
 		{"air capacity in MJ/K", h.AirMJPerK, 0.5, 100, false},
 		{"fabric capacity in MJ/K", h.FabricMJPerK, 1, 1000, false},

@@ -52,6 +52,7 @@ func (s Spec) Silence() time.Duration {
 // Meter is an instrument at work.
 type Meter struct {
 	spec        Spec
+	grid        multiples
 	follow      float64 // share of the step the lag covers
 	seen        float64
 	primed      bool
@@ -67,7 +68,7 @@ type Meter struct {
 // NewMeter starts an instrument whose first sample is due at firstMS, fed
 // every step.
 func NewMeter(s Spec, step time.Duration, firstMS int64) Meter {
-	m := Meter{spec: s, follow: 1, nominalMS: firstMS, dueMS: firstMS,
+	m := Meter{spec: s, grid: grid(s.Resolution), follow: 1, nominalMS: firstMS, dueMS: firstMS,
 		intervalMS: s.Interval.Milliseconds(), heartbeatMS: s.Silence().Milliseconds()}
 	if s.LagS > 0 {
 		m.follow = 1 - math.Exp(-step.Seconds()/s.LagS)
@@ -113,7 +114,7 @@ func (m *Meter) Read(atMS int64, random *rand.Rand) (value float64, publish bool
 	if math.Abs(value) < s.Below {
 		value = 0
 	}
-	value = Round(value, s.Resolution)
+	value = m.grid.round(value)
 	if s.OnChange && m.sent && value == m.last && atMS-m.lastMS < m.heartbeatMS {
 		return value, false
 	}
@@ -123,19 +124,31 @@ func (m *Meter) Read(atMS int64, random *rand.Rand) (value float64, publish bool
 
 // Round rounds to the nearest multiple of the resolution; it never returns
 // the negative zero, which would be written as -0.
-func Round(value, resolution float64) float64 {
+func Round(value, resolution float64) float64 { return grid(resolution).round(value) }
+
+// multiples of a resolution, as whole numbers per unit where there are some:
+// dividing by them gives the decimal people would write.
+type multiples struct{ step, per float64 }
+
+func grid(resolution float64) multiples {
 	if resolution <= 0 {
-		return value
+		return multiples{}
 	}
-	rounded := 0.0
 	if per := math.Round(1 / resolution); per >= 1 && math.Abs(per*resolution-1) < 1e-9 {
-		// Dividing by a whole number gives the decimal people would write.
-		rounded = math.Round(value*per) / per
-	} else {
-		rounded = math.Round(value/resolution) * resolution
+		return multiples{step: resolution, per: per}
 	}
-	if rounded == 0 {
+	return multiples{step: resolution}
+}
+
+func (g multiples) round(value float64) float64 {
+	switch {
+	case g.per > 0:
+		value = math.Round(value*g.per) / g.per
+	case g.step > 0:
+		value = math.Round(value/g.step) * g.step
+	}
+	if value == 0 {
 		return 0
 	}
-	return rounded
+	return value
 }
