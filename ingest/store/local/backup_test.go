@@ -114,5 +114,5 @@ func TestACancelledBackupLeavesNothing(t *testing.T) {
 	extents, err := open(t, dest, local.Options{}).Extents(t.Context(), "moorhof")
 	require.NoError(t, err)
 	assert.Len(t, extents, len(plantChannels))
-	assert.Equal(t, ingest.Channel("electricity_register"), extents[0].Channel)
+	assert.Equal(t, ingest.Channel("compressor_speed"), extents[0].Channel)
 }

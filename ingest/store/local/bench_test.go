@@ -2,78 +2,151 @@ package local_test
 
 import (
 	"fmt"
-	"math"
-	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/rig"
 	"coldweek/ingest/store/local"
 )
 
-var plantChannels = []ingest.Channel{
-	"flow_temp", "return_temp", "outdoor_temp", "room_temp", "power", "flow_rate", "electricity_register", "mode",
+// The design's aim is 1.3 bytes a reading, everything in the file included.
+func TestTheRigsReadingsTakeLittleRoom(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates three houses")
+	}
+	for i, plant := range rig.Houses() {
+		path := newPath(t)
+		s := open(t, path, asRows)
+		r, err := rig.New(plant, year2025)
+		require.NoError(t, err)
+		var readings []ingest.Reading
+		r.Advance(year2025.AddDate(0, 0, 2), func(reading ingest.Reading) {
+			reading.Site = "moorhof"
+			readings = append(readings, reading)
+		})
+		_, err = s.Append(t.Context(), readings)
+		require.NoError(t, err)
+		asRowsSize := sizeOf(t, s, path)
+		s = open(t, path, asRows)
+		_, err = s.Seal(t.Context(), suiteNow())
+		require.NoError(t, err)
+		perReading := sizeOf(t, s, path) / float64(len(readings))
+		t.Logf("house %d: %d readings, %.1f bytes as a row, %.2f sealed", i, len(readings), asRowsSize/float64(len(readings)), perReading)
+		assert.LessOrEqual(t, perReading, 1.3)
+	}
 }
 
-// plantDay makes one day of 10 s readings of eight channels, day counted from
-// the start of 2025.
-func plantDay(site string, day int) []ingest.Reading {
-	rng := rand.New(rand.NewPCG(uint64(day), 1))
-	start := time.Date(2025, 1, 1+day, 0, 0, 0, 0, time.UTC)
-	round := func(v, perUnit float64) float64 { return math.Round(v*perUnit) / perUnit }
-	readings := make([]ingest.Reading, 0, 8*8640)
-	flowC, energyKWh := 30.0, 1000+20*float64(day)
-	for i := range 8640 {
-		mode := 0.0
-		if i%240 < 170 {
-			mode = 1
+// sizeOf closes the store and returns the file's size in bytes.
+func sizeOf(t testing.TB, s *local.Store, path string) float64 {
+	t.Helper()
+	require.NoError(t, s.Close())
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	return float64(info.Size())
+}
+
+func perSecond(b *testing.B, readings int) {
+	b.ReportMetric(float64(readings)/b.Elapsed().Seconds(), "readings/s")
+}
+
+// BenchmarkAppendRows appends live readings: of 50 sites, 80 each at a time.
+func BenchmarkAppendRows(b *testing.B) {
+	path := newPath(b)
+	s := open(b, path, asRows)
+	const sites, each = 50, 80
+	day := plantDay("", 0)
+	n := 0
+	for i := 0; b.Loop(); i++ {
+		part := i % (len(day) / each)
+		shift := time.Duration(i/(len(day)/each)) * 24 * time.Hour
+		batch := make([]ingest.Reading, 0, sites*each)
+		for site := range sites {
+			for _, r := range day[part*each : (part+1)*each] {
+				r.Site, r.Time = fmt.Sprint("site ", site), r.Time.Add(shift)
+				batch = append(batch, r)
+			}
 		}
-		flowC += (30 + 8*mode - flowC) * 0.02
-		powerW := math.Round(8 + mode*(1800+200*math.Sin(float64(i)/900)+15*rng.NormFloat64()))
-		energyKWh += powerW / 360_000
-		at := start.Add(time.Duration(i) * 10 * time.Second)
-		for c, v := range []float64{
-			round(flowC+0.03*rng.NormFloat64(), 100), round(flowC-4*mode+0.03*rng.NormFloat64(), 10),
-			round(2+4*math.Sin(float64(i)/1375)+0.03*rng.NormFloat64(), 10), round(20.5+0.03*rng.NormFloat64(), 100),
-			powerW, math.Round(mode * (1150 + 8*rng.NormFloat64())), round(energyKWh, 1000), mode,
-		} {
-			readings = append(readings, ingest.Reading{Site: site, Channel: plantChannels[c], Time: at, Value: v})
-		}
+		changed, err := s.Append(b.Context(), batch)
+		require.NoError(b, err)
+		require.Equal(b, int64(len(batch)), changed)
+		n += len(batch)
+	}
+	perSecond(b, n)
+	b.ReportMetric(sizeOf(b, s, path)/float64(n), "bytes/reading")
+}
+
+// BenchmarkAppendBlocks appends history, a day of a site at a time.
+func BenchmarkAppendBlocks(b *testing.B) {
+	path := newPath(b)
+	s := open(b, path, local.Options{})
+	simulated()
+	n := 0
+	for day := 0; b.Loop(); day++ {
+		batch := plantDay(fmt.Sprint("site ", day/365), day%365)
+		_, err := s.Append(b.Context(), batch)
+		require.NoError(b, err)
+		n += len(batch)
+	}
+	perSecond(b, n)
+	b.ReportMetric(sizeOf(b, s, path)/float64(n), "bytes/reading")
+}
+
+// BenchmarkSeal packs days of rows.
+func BenchmarkSeal(b *testing.B) {
+	simulated()
+	n := 0
+	for b.Loop() {
+		b.StopTimer()
+		s := open(b, newPath(b), asRows)
+		fill(b, s, 1)
+		b.StartTimer()
+		report, err := s.Seal(b.Context(), suiteNow())
+		require.NoError(b, err)
+		n += int(report.Readings)
+	}
+	perSecond(b, n)
+}
+
+// scanYear scans the channels of plantChannels over all of 2025.
+func scanYear(b *testing.B, s *local.Store) (readings int) {
+	columns, err := s.Scan(b.Context(), "moorhof", plantChannels, year2025, year2025.AddDate(1, 0, 0))
+	require.NoError(b, err)
+	for _, c := range columns {
+		readings += c.Len()
 	}
 	return readings
 }
 
-func BenchmarkScanSiteYear(b *testing.B) {
-	if testing.Short() {
-		b.Skip("builds a site-year first")
-	}
-	path := filepath.Join(b.TempDir(), "year.db")
-	s := open(b, path, local.Options{})
-	start := time.Now()
-	for day := range 365 {
-		_, err := s.Append(b.Context(), plantDay("moorhof", day))
-		require.NoError(b, err)
-	}
-	wrote := time.Since(start)
-	require.NoError(b, s.Close())
-	info, err := os.Stat(path)
-	require.NoError(b, err)
-	s = open(b, path, local.Options{})
-	from := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+// BenchmarkScanRows reads a day that has not been sealed.
+func BenchmarkScanRows(b *testing.B) {
+	s := open(b, newPath(b), asRows)
+	fill(b, s, 1)
 	n := 0
 	for b.Loop() {
-		columns, err := s.Scan(b.Context(), "moorhof", plantChannels, from, from.AddDate(1, 0, 0))
-		require.NoError(b, err)
-		n = 0
-		for _, c := range columns {
-			n += c.Len()
-		}
+		n += scanYear(b, s)
 	}
-	b.ReportMetric(float64(n)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mreadings/s")
-	b.ReportMetric(float64(info.Size())/float64(n), "bytes/reading")
-	fmt.Println(n, wrote, float64(n)/wrote.Seconds()/1e6)
+	perSecond(b, n)
+}
+
+// BenchmarkScanSiteYear reads a site-year of 10 s readings of eight channels.
+func BenchmarkScanSiteYear(b *testing.B) {
+	if testing.Short() {
+		b.Skip("appends 25 million readings first")
+	}
+	path := newPath(b)
+	s := open(b, path, local.Options{})
+	fill(b, s, 365)
+	size := sizeOf(b, s, path)
+	s = open(b, path, local.Options{})
+	n := 0
+	for b.Loop() {
+		n += scanYear(b, s)
+	}
+	perSecond(b, n)
+	b.ReportMetric(size*float64(b.N)/float64(n), "bytes/reading")
 }

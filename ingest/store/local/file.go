@@ -50,14 +50,19 @@ func classify(err error) error {
 	return err
 }
 
-// touch makes the file readable by its owner only; SQLite gives its log the
-// same mode.
-func touch(path string) error {
+// touch makes the file readable by its owner only, when it is not there;
+// SQLite gives its log the same mode. It says whether the file is empty.
+func touch(path string) (empty bool, err error) {
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
-		return err
+		return false, err
 	}
-	return f.Close()
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return false, err
+	}
+	return info.Size() == 0, nil
 }
 
 // sourceName returns SQLite's URI of a file, whatever characters its path has.
@@ -69,16 +74,21 @@ func sourceName(path string, parameters url.Values) string {
 	return u.String()
 }
 
-func writerDSN(path string, lockWait time.Duration) string {
-	return sourceName(path, url.Values{
+// writerDSN sets what an empty file is made with too: to set it again would
+// write, which a full disk does not allow.
+func writerDSN(path string, lockWait time.Duration, empty bool) string {
+	parameters := url.Values{
 		"_busy_timeout": {strconv.FormatInt(lockWait.Milliseconds(), 10)},
-		"_auto_vacuum":  {"incremental"},
 		"_pragma":       {"journal_size_limit(67108864)", "cache_size(-65536)", "temp_store(MEMORY)", "wal_autocheckpoint(4000)"},
 		"_journal_mode": {"WAL"},
 		"_synchronous":  {"FULL"},
 		"_foreign_keys": {"on"},
 		"_txlock":       {"immediate"},
-	})
+	}
+	if empty {
+		parameters.Set("_auto_vacuum", "incremental")
+	}
+	return sourceName(path, parameters)
 }
 
 func readerDSN(path string, lockWait time.Duration) string {

@@ -94,11 +94,12 @@ func Open(ctx context.Context, path string, options Options) (*Store, error) {
 	return s, nil
 }
 
-func (s *Store) open(ctx context.Context) (err error) {
-	if err := touch(s.path); err != nil {
+func (s *Store) open(ctx context.Context) error {
+	empty, err := touch(s.path)
+	if err != nil {
 		return err
 	}
-	if s.write, err = sql.Open("sqlite", writerDSN(s.path, s.options.LockWait)); err != nil {
+	if s.write, err = sql.Open("sqlite", writerDSN(s.path, s.options.LockWait, empty)); err != nil {
 		return err
 	}
 	s.write.SetMaxOpenConns(1)
