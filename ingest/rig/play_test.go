@@ -18,9 +18,13 @@ type played struct {
 	truth    rig.Truth
 }
 
-// play runs a plant for some days from a start.
+// play runs a plant for some days from a start. Longer plays are sampled once
+// a minute, to spare memory.
 func play(t *testing.T, p rig.Plant, start time.Time, days float64) played {
 	t.Helper()
+	if days > 6 {
+		p.Metering.Interval = time.Minute
+	}
 	r, err := rig.New(p, start)
 	require.NoError(t, err)
 	out := played{readings: map[ingest.Channel][]ingest.Reading{}}
