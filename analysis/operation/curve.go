@@ -53,7 +53,8 @@ func learnBand(outdoorC, flowC []float64) band {
 	}
 	slices.Sort(residuals)
 	b.levelC = quantile(residuals, 0.5)
-	b.spreadK = max((quantile(residuals, 0.8)-quantile(residuals, 0.2))/1.68, leastSpreadK)
+	// Overshoots after a start make the upper side the wider one.
+	b.spreadK = max((quantile(residuals, 0.8)-quantile(residuals, 0.2))/1.68, (quantile(residuals, 0.93)-b.levelC)/1.48, leastSpreadK)
 	return b
 }
 

@@ -16,6 +16,8 @@ const (
 	// moment, and for at least minDrawnS; with hot gas it takes and gives none.
 	clearlyDrawnK       = 0.8
 	minDrawnS, minIdleS = 60, 100
+	// The flow falls by at least so much.
+	minFlowFallK = 1
 	// Less difference than this is none, for water that gets no heat.
 	noDifferenceK = 0.35
 	// Before it, the run gave heat at no less than this difference.
@@ -68,8 +70,8 @@ func (d *detector) defrostsByHeat() {
 		drawn := d.draws(first, last)
 		outdoorC := at(d.t.OutdoorC, first)
 		switch {
-		case !d.works(first, last):
-			return // a plant at rest can have its pipes warmed from behind
+		case !d.works(first, last) || !d.flowFalls(first, last):
+			return // pipes warmed from behind, at rest or by a changeover
 		case drawn && (d.seconds(first, last) < minDrawnS || outdoorC > maxDrawnOutdoorC):
 			return
 		case !drawn && (d.seconds(first, last) < minIdleS || outdoorC > maxIdleOutdoorC || !d.interruptsRun(first, last)):
@@ -96,6 +98,18 @@ func (d *detector) idle(i int) bool {
 func (d *detector) draws(first, last int) bool {
 	for i := first; i < last; i++ {
 		if d.diffK[i] < -clearlyDrawnK {
+			return true
+		}
+	}
+	return false
+}
+
+// flowFalls says whether the flow got colder than before. At a changeover to
+// hot water it is the return that gets warm.
+func (d *detector) flowFalls(first, last int) bool {
+	limitC := d.before.flowC(d, first) - minFlowFallK
+	for i := first; i < last; i++ {
+		if d.t.FlowC[i] < limitC || math.IsNaN(limitC) {
 			return true
 		}
 	}

@@ -2,7 +2,6 @@ package operation
 
 import (
 	"math"
-	"slices"
 
 	"coldweek/ingest"
 )
@@ -84,7 +83,8 @@ func (d *detector) guessHotWater(charging []bool) {
 // clues are what tells hot water from heating at this plant.
 type clues struct {
 	heating              band
-	heatingLPH, spread   float64 // of the flow rate, spread as a share
+	heatingFlow          pumpLine
+	spread               float64 // of the flow rates, as a share
 	hotWaterLPH          float64 // 0 while not known apart from heating
 	cylinderRiseKPerHour []float64
 	returnRiseKPerHour   []float64
@@ -183,7 +183,8 @@ func (d *detector) byFlowRate(c *clues, i int) float64 {
 	if c.hotWaterLPH == 0 || math.IsNaN(lph) {
 		return 0
 	}
-	heating, hotWater := (lph/c.heatingLPH-1)/c.spread, (lph/c.hotWaterLPH-1)/c.spread
+	heatingLPH := c.heatingFlow.at(at(d.t.PowerW, i))
+	heating, hotWater := (lph/heatingLPH-1)/c.spread, (lph/c.hotWaterLPH-1)/c.spread
 	return clip((heating*heating - hotWater*hotWater) / 2)
 }
 
@@ -208,48 +209,34 @@ func (d *detector) byRise(c *clues, i int, warmS float64) float64 {
 }
 
 // learnFlowRates takes the flow rate of hot water from intervals clearly above
-// the heating band, that of heating from those in it.
+// the heating band, that of heating, which may follow the output, from those
+// in it.
 func (d *detector) learnFlowRates(c *clues) {
 	if d.t.FlowLPH == nil || !c.heating.known {
 		return
 	}
-	var heating, hotWater []float64
+	var heatingW, heatingLPH, hotWaterLPH []float64
 	for i, lph := range d.t.FlowLPH {
-		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(lph+d.t.FlowC[i]) {
-			continue
-		}
-		if c.flat(i) {
-			heating = append(heating, lph)
+		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(lph+d.t.FlowC[i]+at(d.t.PowerW, i)) {
 			continue
 		}
 		switch aboveK := d.t.FlowC[i] - c.heating.at(at(d.t.OutdoorC, i)); {
+		case c.flat(i) || aboveK < 2*c.heating.spreadK:
+			heatingW, heatingLPH = append(heatingW, d.t.PowerW[i]), append(heatingLPH, lph)
 		case aboveK > max(clearlyK, 3*c.heating.spreadK):
-			hotWater = append(hotWater, lph)
-		case aboveK < 2*c.heating.spreadK:
-			heating = append(heating, lph)
+			hotWaterLPH = append(hotWaterLPH, lph)
 		}
 	}
 	const few = 10
-	if len(heating) < few || len(hotWater) < few {
+	if len(heatingLPH) < few || len(hotWaterLPH) < few {
 		return
 	}
-	c.heatingLPH, c.hotWaterLPH = medianOf(heating), medianOf(hotWater)
-	c.spread = max(spreadOf(heating, c.heatingLPH), spreadOf(hotWater, c.hotWaterLPH), minApart/2)
-	slices.Sort(heating) // a modulating pump passes through many flow rates
-	inside := c.hotWaterLPH > quantile(heating, 0.03) && c.hotWaterLPH < quantile(heating, 0.97)
-	if inside || math.Abs(c.hotWaterLPH/c.heatingLPH-1) < max(minApart, 1.5*c.spread) {
+	c.hotWaterLPH = medianOf(hotWaterLPH)
+	c.heatingFlow = learnPumpLine(heatingW, heatingLPH)
+	c.spread = max(c.heatingFlow.spread(heatingW, heatingLPH), spreadOf(hotWaterLPH, c.hotWaterLPH), minApart/2)
+	if math.Abs(c.hotWaterLPH/c.heatingFlow.highestLPH-1) < max(minApart, 1.5*c.spread) {
 		c.hotWaterLPH = 0
 	}
-}
-
-// spreadOf is the median distance from the middle as a share, times 1.48: the
-// standard deviation of a normal spread.
-func spreadOf(values []float64, middle float64) float64 {
-	far := make([]float64, len(values))
-	for i, v := range values {
-		far[i] = math.Abs(v/middle - 1)
-	}
-	return 1.48 * medianOf(far)
 }
 
 // flat says whether the return temperature has stood still for a good while:
