@@ -88,6 +88,8 @@ type clues struct {
 	hotWaterLPH          float64 // 0 while not known apart from heating
 	cylinderRiseKPerHour []float64
 	returnRiseKPerHour   []float64
+	returnRoseKPerHour   []float64 // before
+	returnWillKPerHour   []float64 // after
 }
 
 const (
@@ -112,7 +114,7 @@ const (
 	// charging cylinder.
 	climbingKPerHour, warmedUpS = 8.0, 20 * 60
 	// Rises are taken over windows long enough for sensors of 0.1 K.
-	cylinderWindowS, returnWindowS = 10 * 60, 20 * 60
+	cylinderWindowS, returnWindowS, climbWindowS = 10 * 60, 20 * 60, 5 * 60
 )
 
 // hotWaterEvidence returns for each interval what it says for hot water
@@ -120,8 +122,10 @@ const (
 func (d *detector) hotWaterEvidence() []float64 {
 	c := clues{
 		heating:              d.learnHeatingBand(),
-		cylinderRiseKPerHour: d.rise(d.t.Mean(ingest.Channel(ingest.CylinderTemp)), cylinderWindowS),
-		returnRiseKPerHour:   d.rise(d.t.ReturnC, returnWindowS),
+		cylinderRiseKPerHour: d.rise(d.t.Mean(ingest.Channel(ingest.CylinderTemp)), cylinderWindowS/2, cylinderWindowS/2),
+		returnRiseKPerHour:   d.rise(d.t.ReturnC, returnWindowS/2, returnWindowS/2),
+		returnRoseKPerHour:   d.rise(d.t.ReturnC, climbWindowS, 0),
+		returnWillKPerHour:   d.rise(d.t.ReturnC, 0, climbWindowS),
 	}
 	evidence := make([]float64, len(d.running))
 	for range 2 { // the flow rates are learned from a first guess
@@ -202,7 +206,8 @@ func (d *detector) byCylinder(c *clues, i int) float64 {
 // byRise asks whether the return climbs steadily in a run that has long been
 // warm, at flow temperatures that both could have.
 func (d *detector) byRise(c *clues, i int, warmS float64) float64 {
-	if warmS > warmedUpS && at(c.returnRiseKPerHour, i) > climbingKPerHour && d.t.FlowC[i] > c.heating.at(at(d.t.OutdoorC, i))-2*c.heating.spreadK {
+	climbing := min(at(c.returnRoseKPerHour, i), at(c.returnWillKPerHour, i)) > climbingKPerHour
+	if warmS > warmedUpS && climbing && d.t.FlowC[i] > c.heating.at(at(d.t.OutdoorC, i))-2*c.heating.spreadK {
 		return 2
 	}
 	return 0
@@ -246,23 +251,24 @@ func (c *clues) flat(i int) bool {
 }
 
 // rise is how fast a temperature climbs around each interval, from the means
-// at both ends of a window; NaN where the window is not known or is cut by a
-// change of running, nil without the column.
-func (d *detector) rise(columnC []float64, windowS float64) []float64 {
+// at both ends of a window; NaN where too little of the window is known, nil
+// without the column.
+func (d *detector) rise(columnC []float64, beforeS, afterS float64) []float64 {
 	if columnC == nil {
 		return nil
 	}
 	rise := make([]float64, len(columnC))
 	a, b := 0, 0
 	for i := range rise {
-		for d.seconds(a, i) > windowS/2 {
+		for d.seconds(a, i) > beforeS {
 			a++
 		}
-		for b+1 < len(columnC) && d.seconds(i, b+1) < windowS/2 {
+		b = max(b, i)
+		for b+1 < len(columnC) && d.seconds(i, b+1) < afterS {
 			b++
 		}
 		rise[i] = math.NaN()
-		if s := d.seconds(a, b); s > windowS/2 {
+		if s := d.seconds(a, b); s > (beforeS+afterS)/2 {
 			rise[i] = (columnC[b] - columnC[a]) / s * 3600
 		}
 	}
