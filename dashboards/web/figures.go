@@ -108,12 +108,9 @@ func some(format string, q quantity) string {
 }
 
 func heatRemark(r *job.Result) string {
-	uncertain := with("±"+nbsp+"%s", percentPoints(r.Heat.UncertaintyPct))
-	return remarks(with("space %s", energy(r.Heat.SpaceKWh)), some("hot water %s", energy(r.Heat.HotWaterKWh)),
-		some("less %s drawn by defrosts", energy(r.Heat.DefrostDrawnKWh)), uncertain)
+	return remarks(with("±"+nbsp+"%s (95"+nbsp+"%%)", measured(r.Heat.UncertaintyPct, 0, "%")), with("space %s", energy(r.Heat.SpaceKWh)),
+		some("hot water %s", energy(r.Heat.HotWaterKWh)), some("less %s drawn by defrosts", energy(r.Heat.DefrostDrawnKWh)))
 }
-
-func percentPoints(pct *float64) quantity { return measured(pct, 0, "%") }
 
 func electricityRemark(r *job.Result) string {
 	e := r.Electricity

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"math"
+	"net/http"
 	"time"
 
 	"coldweek/analysis/job"
@@ -79,6 +80,19 @@ func barsOf(record *site.Record, days []job.Day, id string, width float64) []byt
 		})
 	}
 	return bars.SVG()
+}
+
+// daysSVG draws the days beside a period alone.
+func (s *server) daysSVG(r *http.Request) ([]byte, error) {
+	w, err := s.wantedDrawing(r)
+	if err != nil {
+		return nil, err
+	}
+	days, err := s.fortnight(r.Context(), w.record, w.period, s.Now().In(w.record.Zone()))
+	if err != nil {
+		return nil, err
+	}
+	return barsOf(w.record, days, "days", w.width), nil
 }
 
 func orNaN(value *float64) float64 {

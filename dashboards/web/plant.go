@@ -27,8 +27,9 @@ type plantBody struct {
 	Zone     string // of all times
 	From, To string // for the fields of the form
 	Address  string // of this view
-	TraceURL string
 	Moves    moves
+
+	TraceAddress, DaysAddress string // of the drawings alone
 
 	Headline, Particulars []figure
 	Warnings              []string
@@ -63,7 +64,8 @@ func (s *server) plant(r *http.Request) (*page, error) {
 	body := &plantBody{
 		ID: record.ID, Name: nameOf(record), Plate: plate(record), NoData: last.IsZero(),
 		Period: p.String(), Note: note, Zone: zoneInWords(p.from), From: p.from.Format(minuteLayout), To: p.to.Format(minuteLayout),
-		Address: plantAddress(record.ID) + p.query(), TraceURL: plantAddress(record.ID) + "/trace.svg" + p.query(), Moves: p.moves(first, now),
+		Address: plantAddress(record.ID) + p.query(), Moves: p.moves(first, now),
+		TraceAddress: plantAddress(record.ID) + "/trace.svg" + p.query(), DaysAddress: plantAddress(record.ID) + "/days.svg" + p.query(),
 	}
 	if !body.NoData {
 		if err := s.fill(ctx, body, record, p, now); err != nil {

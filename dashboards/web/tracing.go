@@ -160,29 +160,46 @@ func levelsOf(record *site.Record) []chart.Level {
 	return levels
 }
 
-// traceSVG draws a range alone, at a width of the asker's choice.
-func (s *server) traceSVG(r *http.Request) ([]byte, error) {
-	record, err := s.record(r.PathValue("id"))
-	if err != nil {
-		return nil, err
+// wanted is a drawing that is asked for alone.
+type wanted struct {
+	record *site.Record
+	period period
+	width  float64
+}
+
+// wantedDrawing reads plant, period and width of an address.
+func (s *server) wantedDrawing(r *http.Request) (w wanted, err error) {
+	if w.record, err = s.record(r.PathValue("id")); err != nil {
+		return w, err
 	}
-	p, _, ok, err := parsePeriod(r.URL.Query(), record.Zone())
+	p, _, ok, err := parsePeriod(r.URL.Query(), w.record.Zone())
 	if err != nil {
-		return nil, err
+		return w, err
 	}
 	if !ok {
-		return nil, badPeriod("A drawing needs day, or from and to")
+		return w, badPeriod("A drawing needs day, or from and to")
 	}
-	width := widePx
+	w.period, w.width = p, widePx
 	if text := r.URL.Query().Get("width"); text != "" {
-		if width, err = strconv.Atoi(text); err != nil || width < leastPx || width > mostPx {
-			return nil, badPeriod("width: %q is no number of pixels from %d to %d", text, leastPx, mostPx)
+		px, err := strconv.Atoi(text)
+		if err != nil || px < leastPx || px > mostPx {
+			return w, badPeriod("width: %q is no number of pixels from %d to %d", text, leastPx, mostPx)
 		}
+		w.width = float64(px)
 	}
-	now := s.Now()
-	span, err := job.Look(r.Context(), s.Store, record, p.from, p.seenBy(now))
+	return w, nil
+}
+
+// traceSVG draws a trace alone, at a width of the asker's choice.
+func (s *server) traceSVG(r *http.Request) ([]byte, error) {
+	w, err := s.wantedDrawing(r)
 	if err != nil {
 		return nil, err
 	}
-	return sized(traceOf(record, span, p, now), "trace", float64(width)).SVG(), nil
+	now := s.Now()
+	span, err := job.Look(r.Context(), s.Store, w.record, w.period.from, w.period.seenBy(now))
+	if err != nil {
+		return nil, err
+	}
+	return sized(traceOf(w.record, span, w.period, now), "trace", w.width).SVG(), nil
 }

@@ -68,6 +68,7 @@ func (s *server) routes() http.Handler {
 	mux.Handle("/{$}", s.page(s.fleet))
 	mux.Handle("/plants/{id}", s.page(s.plant))
 	mux.Handle("/plants/{id}/trace.svg", s.drawing(s.traceSVG))
+	mux.Handle("/plants/{id}/days.svg", s.drawing(s.daysSVG))
 	mux.Handle("/static/{name}", s.assets)
 	mux.HandleFunc("/healthz", healthz)
 	mux.Handle("/", s.page(s.nothing))

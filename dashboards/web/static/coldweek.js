@@ -10,7 +10,7 @@
     if (!svg) return;
     const width = Math.max(300, Math.min(1600, Math.floor(drawing.clientWidth)));
     if (Math.abs(svg.viewBox.baseVal.width - width) < 0.06 * width) return;
-    const address = new URL(drawing.dataset.trace, location.href);
+    const address = new URL(drawing.dataset.drawing, location.href);
     address.searchParams.set("width", width);
     const answer = await fetch(address);
     if (!answer.ok) return;
@@ -87,7 +87,7 @@
   }
 
   function begin() {
-    for (const drawing of document.querySelectorAll("[data-trace]")) {
+    for (const drawing of document.querySelectorAll("[data-drawing]")) {
       drawing.classList.add("ready");
       dragging(drawing);
       fit(drawing).catch(() => {});
@@ -97,10 +97,10 @@
   let waiting = 0;
   addEventListener("resize", () => {
     clearTimeout(waiting);
-    waiting = setTimeout(() => document.querySelectorAll("[data-trace]").forEach((d) => fit(d).catch(() => {})), 200);
+    waiting = setTimeout(() => document.querySelectorAll("[data-drawing]").forEach((d) => fit(d).catch(() => {})), 200);
   });
   addEventListener("popstate", () => {
-    if (document.querySelector("[data-trace]")) show(location.href, false).catch(() => location.reload());
+    if (document.querySelector("[data-drawing]")) show(location.href, false).catch(() => location.reload());
   });
   begin();
 })();
