@@ -87,7 +87,7 @@ func (r *Rig) chopped() bool {
 func (r *Rig) setTarget() {
 	c, p, h := &r.ctl, &r.plant.Control, &r.plant.House
 	targetC := curveAt(p.Curve, c.dampedC) + r.eff.curveShiftK
-	targetC += p.RoomCorrection * min(2, max(-2, h.RoomSetC-r.house.airC))
+	targetC += p.RoomCorrectionKPerK * min(2, max(-2, h.RoomSetC-r.house.airC))
 	if r.eff.constantFlowC > 0 {
 		targetC = r.eff.constantFlowC
 	}
@@ -308,7 +308,7 @@ func (r *Rig) setPump() {
 	case c.heating, c.frostPump, r.eff.pumpAlways, r.nowMS < c.overrunUntilMS, r.machine.phase != idle:
 		r.pumpLPH = l.FlowLPH * (1 - l.ModulatingShare*(1-r.pumpShare()))
 	}
-	r.pumpLPH *= r.eff.flow
+	r.pumpLPH *= r.eff.flowShare
 	switch {
 	case r.pumpLPH == 0:
 		c.pumpSinceMS = 0

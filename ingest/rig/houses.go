@@ -101,7 +101,7 @@ func usualControl() Control {
 	return Control{
 		MinimumFlowC: 22, MaximumFlowC: 55, HeatingLimitC: 17, DampingH: 2,
 		StartBelowK: 4.5, StopAboveK: 4, MinimumPause: 8 * time.Minute, Overrun: 5 * time.Minute,
-		RoomCorrection: 1.5, RoomCutOutK: 1.6,
+		RoomCorrectionKPerK: 1.5, RoomCutOutK: 1.6,
 	}
 }
 

@@ -30,21 +30,21 @@ type machine struct {
 	spec    HeatPump
 	defrost Defrost
 
-	phase        phase
-	sinceS       float64 // in this phase
-	share        float64 // commanded, of the greatest output
-	ramp         float64 // of the heat output, 0 to 1 after a start
-	powerRamp    float64
-	outputW      float64 // commanded
-	load         float64 // outputW as a share of the greatest
-	powerRefW    float64 // mean running power, what a defrost's share refers to
-	frostKg      float64
-	perThreshold float64 // 1/thresholdKg
-	frostKgPS    float64
-	needJ        float64 // still to be spent on this defrost
-	meltS        float64 // length of the melting so far
-	dripping     float64
-	sinceThawS   float64 // running time since the last defrost
+	phase          phase
+	sinceS         float64 // in this phase
+	share          float64 // commanded, of the greatest output
+	ramp           float64 // of the heat output, 0 to 1 after a start
+	powerRampShare float64
+	outputW        float64 // commanded
+	load           float64 // outputW as a share of the greatest
+	powerRefW      float64 // mean running power, what a defrost's share refers to
+	frostKg        float64
+	perThreshold   float64 // 1/thresholdKg
+	frostKgPS      float64
+	needJ          float64 // still to be spent on this defrost
+	meltS          float64 // length of the melting so far
+	dripping       float64
+	sinceThawS     float64 // running time since the last defrost
 }
 
 // newMachine is at rest, its coil dry.
@@ -113,18 +113,18 @@ func (m *machine) settle(outdoorC, flowC float64, e *effects) {
 
 func (m *machine) run(stepS, outdoorC, flowC float64, e *effects) (heatW, powerW float64) {
 	m.ramp += (1 - m.ramp) * stepS / m.spec.RampS
-	m.powerRamp += (1 - m.powerRamp) * stepS / 25
+	m.powerRampShare += (1 - m.powerRampShare) * stepS / 25
 	powerW = m.outputW / m.cop(outdoorC, flowC, m.load, e)
 	m.powerRefW += (powerW - m.powerRefW) * stepS / 300
 	m.frostKg += m.frostKgPS * stepS
 	m.sinceThawS += stepS
-	return m.outputW * m.ramp, powerW * m.powerRamp
+	return m.outputW * m.ramp, powerW * m.powerRampShare
 }
 
 // start sets the compressor going at a middling speed.
 func (m *machine) start(share float64) {
 	m.phase, m.sinceS, m.share = running, 0, share
-	m.ramp, m.powerRamp = 0, 0.2
+	m.ramp, m.powerRampShare = 0, 0.2
 }
 
 func (m *machine) stop() { m.phase, m.sinceS, m.load = idle, 0, 0 }

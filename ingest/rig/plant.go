@@ -83,17 +83,17 @@ type HeatPump struct {
 
 // Control is the plant's controller.
 type Control struct {
-	Curve          []CurvePoint // by rising outdoor temperature, straight lines between
-	MinimumFlowC   float64
-	MaximumFlowC   float64
-	HeatingLimitC  float64 // no heating while the outdoor mean of the last day is above
-	DampingH       float64 // time constant of the outdoor temperature in the curve
-	StartBelowK    float64 // starts when the water is this much below target
-	StopAboveK     float64 // stops at lowest output when the flow is this much above target
-	MinimumPause   time.Duration
-	Overrun        time.Duration // of the pump when heating demand ends
-	RoomCorrection float64       // K of flow target per K the room is off its set point
-	RoomCutOutK    float64       // no heating while the room is this much too warm; 0 never
+	Curve               []CurvePoint // by rising outdoor temperature, straight lines between
+	MinimumFlowC        float64
+	MaximumFlowC        float64
+	HeatingLimitC       float64 // no heating while the outdoor mean of the last day is above
+	DampingH            float64 // time constant of the outdoor temperature in the curve
+	StartBelowK         float64 // starts when the water is this much below target
+	StopAboveK          float64 // stops at lowest output when the flow is this much above target
+	MinimumPause        time.Duration
+	Overrun             time.Duration // of the pump when heating demand ends
+	RoomCorrectionKPerK float64       // K of flow target per K the room is off its set point
+	RoomCutOutK         float64       // no heating while the room is this much too warm; 0 never
 }
 
 // CurvePoint is a point of the heating curve.

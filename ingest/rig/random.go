@@ -57,7 +57,7 @@ func Random(seed uint64) Plant {
 	p.Control = usualControl()
 	p.Control.HeatingLimitC = p.House.RoomSetC - p.House.GainsW/p.House.HeatLossWPerK - d.between(0.3, 1.2)
 	p.Control.DampingH = d.between(0, 5)
-	p.Control.RoomCorrection = d.between(0.5, 2)
+	p.Control.RoomCorrectionKPerK = d.between(0.5, 2)
 	p.Control.StartBelowK, p.Control.StopAboveK = d.between(4, 6), d.between(3.5, 5)
 	p.Control.MaximumFlowC = min(p.Control.MaximumFlowC, p.HeatPump.MaximumFlowC)
 	p.Control.Curve = p.MatchedCurve(d.between(0, 1))

@@ -173,9 +173,9 @@ func (r *Rig) minute() {
 	r.nextMinuteMS = (r.nowMS/minuteMS + 1) * minuteMS
 	r.readSky()
 	r.feelTroubles()
-	if r.eff.loopVolume != r.shrunk {
-		r.loop.resize(r.eff.loopVolume / r.shrunk)
-		r.shrunk = r.eff.loopVolume
+	if r.eff.loopVolumeShare != r.shrunk {
+		r.loop.resize(r.eff.loopVolumeShare / r.shrunk)
+		r.shrunk = r.eff.loopVolumeShare
 	}
 	r.loop.coilWPerK = r.plant.HotWater.CoilWPerK * r.eff.coil
 	local := r.time(r.nowMS).In(r.zone)

@@ -190,10 +190,10 @@ func (t *telemetry) sample(r *Rig, s *sampler) {
 // mistake is a value in a unit its channel does not have.
 func (r *Rig) mistake(s *sampler, value float64) float64 {
 	switch {
-	case s.source == flowRateSource && r.eff.flowReading != 1:
-		return instrument.Round(value*r.eff.flowReading, 0.01)
-	case s.source == powerSource && r.eff.powerReading != 1:
-		return instrument.Round(value*r.eff.powerReading, 0.001)
+	case s.source == flowRateSource && r.eff.flowReadingShare != 1:
+		return instrument.Round(value*r.eff.flowReadingShare, 0.01)
+	case s.source == powerSource && r.eff.powerReadingShare != 1:
+		return instrument.Round(value*r.eff.powerReadingShare, 0.001)
 	}
 	return value
 }

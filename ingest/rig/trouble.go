@@ -66,37 +66,37 @@ const (
 // effects is what all active troubles together do to the plant; the zero value
 // is not neutral, see neutral.
 type effects struct {
-	flow, loopVolume, minimumOutput float64 // factors
-	capacity, cop, coil             float64
-	defrostEvery                    time.Duration
-	defrostBelowC                   float64
-	defrostLengthS                  float64
-	frostLeft                       float64
-	curveShiftK                     float64
-	constantFlowC                   float64 // 0 follows the curve
-	chopPeriodS                     float64 // 0 no chopping
-	hysteresisK                     float64 // 0 as set
-	backupBelowC                    float64
-	hotWaterLimitC                  float64
-	onOff, noHygiene, dead          bool
-	pumpAlways                      bool
+	flowShare, loopVolumeShare, minimumOutput float64 // factors
+	capacity, cop, coil                       float64
+	defrostEvery                              time.Duration
+	defrostBelowC                             float64
+	defrostLengthS                            float64
+	frostLeft                                 float64
+	curveShiftK                               float64
+	constantFlowC                             float64 // 0 follows the curve
+	chopPeriodS                               float64 // 0 no chopping
+	hysteresisK                               float64 // 0 as set
+	backupBelowC                              float64
+	hotWaterLimitC                            float64
+	onOff, noHygiene, dead                    bool
+	pumpAlways                                bool
 
-	swapped                             bool
-	flowSensorK                         float64
-	outdoorStuck                        bool
-	outdoorJumpK, outdoorDriftK         float64
-	outdoorSunK                         float64
-	flowReading, powerReading, register float64 // factors
-	clockMS                             int64
-	clockJumpMS                         float64
-	silent                              bool
-	garbage                             float64
+	swapped                                       bool
+	flowSensorK                                   float64
+	outdoorStuck                                  bool
+	outdoorJumpK, outdoorDriftK                   float64
+	outdoorSunK                                   float64
+	flowReadingShare, powerReadingShare, register float64 // factors
+	clockMS                                       int64
+	clockJumpMS                                   float64
+	silent                                        bool
+	garbage                                       float64
 }
 
 func neutral() effects {
-	return effects{flow: 1, loopVolume: 1, minimumOutput: 1, capacity: 1, cop: 1, coil: 1,
+	return effects{flowShare: 1, loopVolumeShare: 1, minimumOutput: 1, capacity: 1, cop: 1, coil: 1,
 		defrostBelowC: frostLimitC, backupBelowC: -273, hotWaterLimitC: 273,
-		flowReading: 1, powerReading: 1, register: 1}
+		flowReadingShare: 1, powerReadingShare: 1, register: 1}
 }
 
 // trouble rows: apply changes the effects, days after the onset.
@@ -105,15 +105,15 @@ var kinds = []struct {
 	apply func(e *effects, size, days float64)
 }{
 	{KindInfo{LowFlow, "heating flow is a share of what was commissioned", "share", 0.5},
-		func(e *effects, size, _ float64) { e.flow *= size }},
+		func(e *effects, size, _ float64) { e.flowShare *= size }},
 	{KindInfo{BlockingStrainer, "flow falls day by day as the strainer blocks, to a third at worst", "% per day", 1},
-		func(e *effects, size, days float64) { e.flow *= max(0.33, 1-size/100*days) }},
+		func(e *effects, size, days float64) { e.flowShare *= max(0.33, 1-size/100*days) }},
 	{KindInfo{FlowStep, "flow steps to a share, as when a circuit closes", "share", 0.7},
-		func(e *effects, size, _ float64) { e.flow *= size }},
+		func(e *effects, size, _ float64) { e.flowShare *= size }},
 	{KindInfo{OversizedMinimum, "lowest output is this many times what it should be", "times", 2},
 		func(e *effects, size, _ float64) { e.minimumOutput *= size }},
 	{KindInfo{TooLittleWater, "the loop holds a share of its water and mass", "share", 0.3},
-		func(e *effects, size, _ float64) { e.loopVolume *= size }},
+		func(e *effects, size, _ float64) { e.loopVolumeShare *= size }},
 	{KindInfo{ThermostatChopping, "a room thermostat switches the plant on and off at this period", "min", 20},
 		func(e *effects, size, _ float64) { e.chopPeriodS = size * 60 }},
 	{KindInfo{TightHysteresis, "start and stop lie this close to the target", "K", 1},
@@ -157,9 +157,9 @@ var kinds = []struct {
 	{KindInfo{OutdoorSunStruck, "sun on the outdoor sensor lifts it by this at 600 W/m²", "K", 8},
 		func(e *effects, size, _ float64) { e.outdoorSunK += size }},
 	{KindInfo{WrongFlowUnit, "flow in l/min is published as l/h", "", 0},
-		func(e *effects, _, _ float64) { e.flowReading /= 60 }},
+		func(e *effects, _, _ float64) { e.flowReadingShare /= 60 }},
 	{KindInfo{WrongPowerUnit, "power in kW is published as W", "", 0},
-		func(e *effects, _, _ float64) { e.powerReading /= 1000 }},
+		func(e *effects, _, _ float64) { e.powerReadingShare /= 1000 }},
 	{KindInfo{RegisterDisagrees, "registers count this many times the truth", "times", 1.15},
 		func(e *effects, size, _ float64) { e.register *= size }},
 	{KindInfo{ClockOffset, "the publisher's clock is ahead by this", "h", 2},
