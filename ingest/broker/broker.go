@@ -170,10 +170,17 @@ func (b *Broker) listen() error {
 	b.listener = &gate{Listener: inner, logger: b.logger, most: most}
 	if b.certificate != nil {
 		b.listener = tls.NewListener(b.listener, b.certificate.config())
-	} else if address := inner.Addr().(*net.TCPAddr); !address.IP.IsLoopback() {
-		b.logger.Warn("the MQTT broker can be reached from other machines without encryption: passwords can be read on the way; give it a TLS certificate and key", "listen", b.opts.Listen)
+	} else {
+		b.warnIfOpen(inner.Addr())
 	}
 	return nil
+}
+
+func (b *Broker) warnIfOpen(address net.Addr) {
+	if tcp, ok := address.(*net.TCPAddr); ok && tcp.IP.IsLoopback() {
+		return
+	}
+	b.logger.Warn("the MQTT broker can be reached from other machines without encryption: passwords can be read on the way; give it a TLS certificate and key", "listen", address.String())
 }
 
 // Addr returns the address it listens on.

@@ -42,6 +42,7 @@ type station struct {
 	sink   *faulty
 	logins *broker.Logins
 	log    *logbook
+	stop   func() // the broker; the intake ends with the test
 }
 
 // faulty is the real store with a switch for errors and one for delay.
@@ -125,12 +126,13 @@ func newStation(t *testing.T, change func(*broker.Options)) *station {
 func (s *station) run() {
 	for _, part := range []func(context.Context) error{s.intake.Run, s.broker.Run} {
 		ctx, cancel := context.WithCancel(context.Background())
-		result := make(chan error, 1)
-		go func() { result <- part(ctx) }()
-		s.t.Cleanup(func() {
-			cancel()
-			assert.NoError(s.t, <-result)
-		})
+		stopped := make(chan struct{})
+		go func() {
+			defer close(stopped)
+			assert.NoError(s.t, part(ctx))
+		}()
+		s.stop = func() { cancel(); <-stopped }
+		s.t.Cleanup(s.stop)
 	}
 }
 
@@ -237,6 +239,23 @@ func TestUnkeptMessageEndsTheConnectionAndComesAgain(t *testing.T) {
 	// The client completes a token also when it sends the message again, so
 	// tokens tell nothing here.
 	assert.Eventually(t, func() bool { return slices.Equal([]float64{31, 32}, s.values(mill, "flow_temp")) }, within, tick)
+}
+
+func TestStopAcknowledgesWhatWasAccepted(t *testing.T) {
+	s := newStation(t, nil)
+	client := s.mill()
+	s.sink.wait.Store(int64(100 * time.Millisecond))
+	var tokens []mqtt.Token
+	for i := range 20 {
+		tokens = append(tokens, client.Publish("coldweek/"+mill+"/senml", byte(1), false, pack(i, 30)))
+	}
+	require.Eventually(t, func() bool { return s.broker.Stats().Messages == 20 }, within, tick)
+	s.stop()
+	for i, token := range tokens {
+		require.True(t, token.WaitTimeout(within))
+		assert.NoError(t, token.Error(), "message %d", i)
+	}
+	assert.Len(t, s.values(mill, "flow_temp"), 20)
 }
 
 func TestBlockedClientDoesNotStopOthers(t *testing.T) {

@@ -37,10 +37,11 @@ type SubscriberOptions struct {
 	// messages are dealt out in turn to every session of the group, also to
 	// one whose client is away; what it was given, acknowledged or not,
 	// waits in its queue for it to come back and is not given to the others.
-	// So each member needs a name of its own that outlives it, as the pods
-	// of a StatefulSet have, and a member that is taken away for good must
-	// first have its session ended (connect once with a clean session), or
-	// its share is lost.
+	// (With clean sessions, which this package does not use, what a member
+	// had not acknowledged when it went away was lost.) So each member needs
+	// a name of its own that outlives it, as the pods of a StatefulSet have.
+	// To take one away for good, end its subscription first and let it empty
+	// its queue; else its share waits for ever.
 	SharedGroup string
 
 	Filters []string // topic filters to subscribe to
