@@ -77,7 +77,7 @@ func lindenhof() Plant {
 		Backup:   Backup{PowerKW: 6, BelowOutdoorC: -8},
 		Design:   Design{OutdoorC: -13, HeatLossKW: 11.8, DifferenceK: 5, Commissioned: day(2024, 7, 3)},
 		Metering: Metering{HeatMeterClass: 2, ElectricityMeterClass: "B", RegisterStartKWh: 2110, HeatRegisterBothWays: true},
-		Troubles: []Trouble{{Kind: BlockingStrainer, After: 7 * 24 * time.Hour, Size: 1.2}},
+		Troubles: []Trouble{{Kind: BlockingStrainer, After: 48 * time.Hour, Size: 2}},
 	}
 	p.Defrost = usualDefrost(ReverseCycle)
 	p.Control = usualControl()
