@@ -35,6 +35,7 @@ func (b *binner) add(i int, state operation.State, p part) {
 		bin.ElectricityJ[state] += p.electricityJ
 		if p.idealKnown {
 			bin.IdealJ[state] += p.idealJ
+			bin.IdealCoveredJ[state] += p.electricityJ
 		}
 	}
 }

@@ -17,7 +17,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 2
+const Definition = 3
 
 // Day is one local calendar day of a site.
 type Day struct {
@@ -69,6 +69,8 @@ type Sums struct {
 	BackupJ       float64 `json:"backup_j"`
 	BackupS       float64 `json:"backup_s"`
 	BackupKnownS  float64 `json:"backup_known_s"`
+	BackupInJ     ByState `json:"backup_in_j"` // BackupJ by what the plant was doing
+	Pump          Pump    `json:"pump"`
 
 	// HeatDoubt holds what the error of the heat meter follows from; the
 	// variances are those of energies from sampling, 0 where a register counted.
@@ -76,12 +78,13 @@ type Sums struct {
 	HeatVarianceJSq        float64            `json:"heat_variance_j_sq"`
 	ElectricityVarianceJSq float64            `json:"electricity_variance_j_sq"`
 
-	Outdoor    Mean            `json:"outdoor"`
-	Rooms      map[string]Mean `json:"rooms,omitempty"`     // by place
-	Bins       map[int]Bin     `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
-	FlowBins   map[int]Bin     `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
-	Flow       Histogram       `json:"flow"`                // l/h in steady heating, seconds
-	Difference Histogram       `json:"difference"`          // K in steady heating, seconds
+	Outdoor    Mean              `json:"outdoor"`
+	Rooms      map[string]Mean   `json:"rooms,omitempty"`     // by place
+	Bins       map[int]Bin       `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
+	FlowBins   map[int]Bin       `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
+	Flow       Histogram         `json:"flow"`                // l/h in steady heating, seconds
+	Difference Histogram         `json:"difference"`          // K in steady heating, seconds
+	Steady     map[int]SteadyBin `json:"steady,omitempty"`    // steady heating by heat output, see OutputBinW
 
 	Runs     []Run      `json:"runs,omitempty"`
 	Defrosts []Defrost  `json:"defrosts,omitempty"`
@@ -113,6 +116,8 @@ type Bin struct {
 	HeatJ        ByState `json:"heat_j"`
 	ElectricityJ ByState `json:"electricity_j"`
 	IdealJ       ByState `json:"ideal_j"`
+	// IdealCoveredJ is the electricity of the time in which IdealJ is known.
+	IdealCoveredJ ByState `json:"ideal_covered_j"`
 }
 
 // Register compares a meter's register with the integral.

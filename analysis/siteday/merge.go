@@ -26,6 +26,8 @@ func (s *Sums) Add(o *Sums) {
 	s.BackupJ += o.BackupJ
 	s.BackupS += o.BackupS
 	s.BackupKnownS += o.BackupKnownS
+	s.BackupInJ.add(o.BackupInJ)
+	s.Pump.add(&o.Pump)
 	s.Outdoor = s.Outdoor.plus(o.Outdoor)
 	s.Flow.add(o.Flow)
 	s.Difference.add(o.Difference)
@@ -42,6 +44,12 @@ func (s *Sums) addMaps(o *Sums) {
 	for place, m := range o.Rooms {
 		s.Rooms[place] = s.Rooms[place].plus(m)
 	}
+	if s.Steady == nil {
+		s.Steady = map[int]SteadyBin{}
+	}
+	for output, b := range o.Steady {
+		s.Steady[output] = s.Steady[output].plus(b)
+	}
 	s.Bins = addBins(s.Bins, o.Bins)
 	s.FlowBins = addBins(s.FlowBins, o.FlowBins)
 }
@@ -56,6 +64,7 @@ func addBins(sum, more map[int]Bin) map[int]Bin {
 		bin.HeatJ.add(b.HeatJ)
 		bin.ElectricityJ.add(b.ElectricityJ)
 		bin.IdealJ.add(b.IdealJ)
+		bin.IdealCoveredJ.add(b.IdealCoveredJ)
 		sum[c] = bin
 	}
 	return sum

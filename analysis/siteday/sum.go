@@ -33,9 +33,11 @@ func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Tim
 	s.sums = &s.day.Sums
 	s.sums.SpanS = to.Sub(from).Seconds()
 	s.sums.Flow, s.sums.Difference = NewHistogram(flowBinLPH), NewHistogram(differenceBinK)
+	s.sums.Steady = map[int]SteadyBin{}
 	s.calibrate()
 	s.states()
 	s.backup()
+	s.pump()
 	s.means()
 	s.steady()
 	s.episodes()
@@ -168,6 +170,7 @@ func (s *summer) backup() {
 		}
 		s.sums.BackupKnownS += s.t.DurS[i]
 		s.sums.BackupJ += max(powerW[i], 0) * s.t.DurS[i]
+		s.sums.BackupInJ[s.op.State[i]] += max(powerW[i], 0) * s.t.DurS[i]
 		if s.op.Backup[i] {
 			s.sums.BackupS += s.t.DurS[i]
 		}
@@ -193,24 +196,4 @@ func (s *summer) mean(column []float64) Mean {
 		}
 	}
 	return m
-}
-
-// steady fills the histograms of flow and difference from heating that has
-// settled.
-func (s *summer) steady() {
-	heatingS := 0.0
-	for i := max(s.first-100, 0); i < s.last; i++ {
-		if s.op.State[i] != operation.Heating {
-			heatingS = 0
-			continue
-		}
-		heatingS += s.t.DurS[i]
-		if heatingS <= settledS || i < s.first || s.t.FlowLPH == nil || math.IsNaN(s.t.FlowLPH[i]) {
-			continue
-		}
-		s.sums.Flow.Add(s.t.FlowLPH[i], s.t.DurS[i])
-		if diffK := at(s.t.DifferenceK, i); !math.IsNaN(diffK) {
-			s.sums.Difference.Add(diffK, s.t.DurS[i])
-		}
-	}
 }

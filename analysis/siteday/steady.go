@@ -1,0 +1,65 @@
+package siteday
+
+import (
+	"math"
+
+	"coldweek/analysis/operation"
+)
+
+// outputBinWidth is the width of the bins of heat output, in its natural
+// logarithm: each is 5 % above the one below, for machines of any size.
+const outputBinWidth = 0.05
+
+// leastOutputW is the least heat output that is sorted into bins.
+const leastOutputW = 100
+
+// OutputBinW returns the heat output in the middle of a bin of Sums.Steady.
+func OutputBinW(bin int) float64 { return math.Exp((float64(bin) + 0.5) * outputBinWidth) }
+
+// SteadyBin is settled heating at one heat output, so that flows of a pump that
+// follows the output can be compared like with like.
+type SteadyBin struct {
+	S           float64 `json:"s"`
+	FlowLPHS    float64 `json:"flow_lph_s"`   // flow rate by time
+	DifferenceS float64 `json:"difference_s"` // time in which the difference is known
+	DiffKS      float64 `json:"diff_k_s"`     // difference by time
+}
+
+func (b SteadyBin) plus(o SteadyBin) SteadyBin {
+	return SteadyBin{b.S + o.S, b.FlowLPHS + o.FlowLPHS, b.DifferenceS + o.DifferenceS, b.DiffKS + o.DiffKS}
+}
+
+// steady sorts heating that has settled by flow, difference and output.
+func (s *summer) steady() {
+	Settled(s.t.DurS, s.op, max(s.first-100, 0), s.last, func(i int) {
+		if i < s.first || s.t.FlowLPH == nil || math.IsNaN(s.t.FlowLPH[i]) {
+			return
+		}
+		bin := SteadyBin{S: s.t.DurS[i], FlowLPHS: s.t.FlowLPH[i] * s.t.DurS[i]}
+		s.sums.Flow.Add(s.t.FlowLPH[i], s.t.DurS[i])
+		if diffK := at(s.t.DifferenceK, i); !math.IsNaN(diffK) {
+			s.sums.Difference.Add(diffK, s.t.DurS[i])
+			bin.DifferenceS, bin.DiffKS = s.t.DurS[i], diffK*s.t.DurS[i]
+		}
+		if heatW := at(s.t.HeatW, i); heatW >= leastOutputW {
+			k := int(math.Floor(math.Log(heatW) / outputBinWidth))
+			s.sums.Steady[k] = s.sums.Steady[k].plus(bin)
+		}
+	})
+}
+
+// Settled calls visit for each interval first <= i < last of heating that has
+// gone on for five minutes since a start, a defrost or a changeover.
+func Settled(durS []float64, op *operation.Operation, first, last int, visit func(i int)) {
+	heatingS := 0.0
+	for i := first; i < last; i++ {
+		if op.State[i] != operation.Heating {
+			heatingS = 0
+			continue
+		}
+		heatingS += durS[i]
+		if heatingS > settledS {
+			visit(i)
+		}
+	}
+}
