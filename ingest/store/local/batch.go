@@ -71,6 +71,9 @@ func (p points) over(base points) points {
 
 // without returns the points of p that base does not have with that value.
 func (p points) without(base points) points {
+	if base.len() == 0 {
+		return p
+	}
 	var out points
 	i := 0
 	for j, ms := range p.ms {

@@ -105,12 +105,12 @@ const applicationID = 0x636f6c64 // as in migration/0001
 
 // migrate runs the migrations the file has not seen; its user_version counts
 // those it has.
-func migrate(ctx context.Context, db *sql.DB) error {
+func (s *Store) migrate(ctx context.Context) error {
 	files, err := fs.Glob(migrations, "migration/*.sql") // in alphabetical order
 	if err != nil {
 		return err
 	}
-	tx, err := db.BeginTx(ctx, nil)
+	tx, err := s.write.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
@@ -126,18 +126,27 @@ func migrate(ctx context.Context, db *sql.DB) error {
 		return nil
 	}
 	for _, name := range files[seen:] {
-		text, err := migrations.ReadFile(name)
-		if err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, string(text)); err != nil {
+		if err := runMigration(ctx, tx, name); err != nil {
 			return fmt.Errorf("run %s: %w", name, err)
 		}
 	}
 	if _, err := tx.ExecContext(ctx, fmt.Sprintf("PRAGMA user_version = %d", len(files))); err != nil {
 		return err
 	}
-	return tx.Commit()
+	if err := tx.Commit(); err != nil {
+		return err
+	}
+	s.options.Logger.InfoContext(ctx, "store tables brought up to date", "path", s.path, "from", seen, "to", len(files))
+	return nil
+}
+
+func runMigration(ctx context.Context, tx *sql.Tx, name string) error {
+	text, err := migrations.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, string(text))
+	return err
 }
 
 // versionOf returns the file's user_version, or ErrForeign for a database that

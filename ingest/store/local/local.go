@@ -15,6 +15,7 @@ package local
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
@@ -103,29 +104,33 @@ func (s *Store) open(ctx context.Context) error {
 		return err
 	}
 	s.write.SetMaxOpenConns(1)
-	if err := migrate(ctx, s.write); err != nil {
+	if err := s.migrate(ctx); err != nil {
 		return err
 	}
 	if s.read, err = sql.Open("sqlite", readerDSN(s.path, s.options.LockWait)); err != nil {
 		return err
 	}
-	s.read.SetMaxOpenConns(max(4, 2*runtime.GOMAXPROCS(0)))
+	readers := max(4, 2*runtime.GOMAXPROCS(0))
+	s.read.SetMaxOpenConns(readers)
+	s.read.SetMaxIdleConns(readers)
 	s.upserts, err = prepareUpserts(ctx, s.write)
 	return err
 }
 
-// Close waits for what is running and closes the file.
+// Close waits for the write transaction that is running and closes the file.
 func (s *Store) Close() error {
+	s.turn <- struct{}{}
+	defer func() { <-s.turn }()
+	var errs []error
 	for _, u := range s.upserts {
-		u.statement.Close()
+		errs = append(errs, u.statement.Close())
 	}
-	if s.read != nil {
-		s.read.Close()
+	for _, db := range []*sql.DB{s.read, s.write} {
+		if db != nil {
+			errs = append(errs, db.Close())
+		}
 	}
-	if s.write == nil {
-		return nil
-	}
-	if err := s.write.Close(); err != nil {
+	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("close store %q: %w", s.path, classify(err))
 	}
 	return nil

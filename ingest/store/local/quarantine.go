@@ -83,7 +83,8 @@ func cutText(s string) string { return s[:min(len(s), ingest.MaxRejectedPayload)
 // only the oldest ever go.
 func (t *transaction) dropRefusals(ctx context.Context, lastID, through int64) error {
 	o := t.store.options
-	_, err := t.ExecContext(ctx, "DELETE FROM refusal WHERE id <= max(?, coalesce((SELECT max(id) FROM refusal WHERE through <= ?), 0))",
+	_, err := t.ExecContext(ctx, `DELETE FROM refusal WHERE id <= max(?,
+		coalesce((SELECT id FROM refusal WHERE through <= ? ORDER BY through DESC LIMIT 1), 0))`,
 		lastID-int64(o.QuarantineLimit), through-o.QuarantineBytes)
 	return err
 }

@@ -151,7 +151,7 @@ func (s *scan) decode(group *errgroup.Group, earlier []*scan) {
 }
 
 func (s *scan) sameTimes(other *scan) bool {
-	return other.like == nil && s.count == other.count && slices.Equal(s.fresh.ms, other.fresh.ms) &&
+	return s.count == other.count && slices.Equal(s.fresh.ms, other.fresh.ms) &&
 		slices.EqualFunc(s.blocks, other.blocks, func(a, b sealedDay) bool { return block.SameTimes(a.data, b.data) })
 }
 

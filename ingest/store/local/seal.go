@@ -50,6 +50,10 @@ func (s *Store) Seal(ctx context.Context, before time.Time) (SealReport, error) 
 	if report.Bytes, err = s.shrink(ctx); err != nil {
 		return report, fmt.Errorf("return free pages: %w", err)
 	}
+	if report.Days > 0 || report.Left > 0 {
+		s.options.Logger.InfoContext(ctx, "finished days sealed", "days", report.Days, "readings", report.Readings,
+			"left", report.Left, "freed_bytes", report.Bytes)
+	}
 	return report, nil
 }
 
