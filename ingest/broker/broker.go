@@ -167,7 +167,7 @@ func (b *Broker) listen() error {
 	// A client that comes back before its old connection is known to be dead
 	// needs room, too.
 	most := int64(b.opts.MaxClients) + int64(b.opts.MaxClients)/4 + 16
-	b.listener = &gate{Listener: inner, logger: b.logger, most: most}
+	b.listener = &gate{Listener: inner, logger: b.logger, most: most, within: connectWithin}
 	if b.certificate != nil {
 		b.listener = tls.NewListener(b.listener, b.certificate.config())
 	} else {

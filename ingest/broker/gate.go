@@ -24,6 +24,7 @@ type gate struct {
 	net.Listener
 	logger *slog.Logger
 	most   int64
+	within time.Duration // for the first packet
 	open   atomic.Int64
 }
 
@@ -38,7 +39,7 @@ func (g *gate) Accept() (net.Conn, error) {
 			time.Sleep(acceptPause)
 			continue
 		}
-		if g.open.Add(1) > g.most || conn.SetDeadline(time.Now().Add(connectWithin)) != nil {
+		if g.open.Add(1) > g.most || conn.SetDeadline(time.Now().Add(g.within)) != nil {
 			g.open.Add(-1)
 			_ = conn.Close()
 			continue

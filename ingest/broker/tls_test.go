@@ -80,19 +80,3 @@ func TestOptionsThatCannotWork(t *testing.T) {
 	check("address already in use", func(o *broker.Options) { o.Listen = taken.Addr().String() })
 	check("missing port in address", func(o *broker.Options) { o.Listen = "127.0.0.1" })
 }
-
-func TestSilentConnectionIsClosed(t *testing.T) {
-	if testing.Short() {
-		t.Skip("waits 10 s")
-	}
-	t.Parallel()
-	s := newStation(t, nil)
-	conn, err := net.Dial("tcp", s.broker.Addr().String())
-	require.NoError(t, err)
-	defer func() { _ = conn.Close() }()
-	require.NoError(t, conn.SetReadDeadline(time.Now().Add(30*time.Second)))
-	_, err = conn.Read(make([]byte, 1))
-	var timeout net.Error
-	assert.Error(t, err)
-	assert.NotErrorAs(t, err, &timeout, "the broker closes it, not the deadline here")
-}

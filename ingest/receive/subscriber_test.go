@@ -254,6 +254,7 @@ func TestGarbageIsQuarantinedAndAcknowledged(t *testing.T) {
 	publish(t, gateway, "coldweek/"+mill+"/senml", strings.Repeat("[", 2<<20))
 	publish(t, gateway, "coldweek/"+mill+"/senml", own(0))
 	in.holds(mill, "flow_temp", 1)
+	require.Eventually(t, func() bool { return in.intake.Stats().Messages == 4 }, within, tick)
 	refused, err := in.sink.Refusals(t.Context(), 10)
 	require.NoError(t, err)
 	var reasons []ingest.Reason
