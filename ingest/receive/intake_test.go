@@ -174,6 +174,25 @@ func TestEnoughReadingsAreCommittedAtOnce(t *testing.T) {
 	})
 }
 
+func TestCommitsAreBounded(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		sink := &memory{slow: time.Second}
+		in := newTestIntake(t, sink, func(o *Options) { o.Enough, o.MaxGroup = 10, 10 })
+		stop := start(t, in)
+		for i := range 35 {
+			require.NoError(t, in.Submit(t.Context(), number(i), func(error) {}))
+		}
+		require.NoError(t, stop())
+		for i, v := range sink.values() {
+			require.InDelta(t, float64(i), v, 0, "in the order of submission")
+		}
+		require.Len(t, sink.values(), 35)
+		for _, g := range sink.groups {
+			assert.LessOrEqual(t, len(g), 10)
+		}
+	})
+}
+
 // TestPaceOfCommits: a sender that goes on when it is acknowledged is not kept
 // waiting; the disk is spared where nobody waits.
 func TestPaceOfCommits(t *testing.T) {
