@@ -15,6 +15,7 @@ const (
 	// By reversing the cycle it takes heat from the water, clearly at some
 	// moment, and for at least minDrawnS; with hot gas it takes and gives none.
 	clearlyDrawnK       = 0.8
+	hardlyDrawnK        = 0.4 // less is the lag of the sensors
 	minDrawnS, minIdleS = 60, 100
 	// The flow falls by at least so much.
 	minFlowFallK = 1
@@ -146,10 +147,10 @@ func (d *detector) interruptsRun(first, last int) bool {
 // the return: when both sensors, which lag by some ten seconds, show it equally
 // warm, the water has been warming for a while.
 func (d *detector) untilWarm(first, last int) int {
-	for last < len(d.diffK) && d.diffK[last] < -clearlyDrawnK {
+	for last < len(d.diffK) && d.diffK[last] < -hardlyDrawnK {
 		last++
 	}
-	for last > first+1 && d.diffK[last-1] >= -clearlyDrawnK {
+	for last > first+1 && d.diffK[last-1] >= -hardlyDrawnK {
 		last--
 	}
 	return last

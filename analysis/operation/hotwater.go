@@ -115,6 +115,8 @@ const (
 	climbingKPerHour, warmedUpS = 8.0, 20 * 60
 	// Rises are taken over windows long enough for sensors of 0.1 K.
 	cylinderWindowS, returnWindowS, climbWindowS = 10 * 60, 20 * 60, 5 * 60
+	// They leave out the first and last moments of a run.
+	settlingS = 60
 )
 
 // hotWaterEvidence returns for each interval what it says for hot water
@@ -252,25 +254,56 @@ func (c *clues) flat(i int) bool {
 
 // rise is how fast a temperature climbs around each interval, from the means
 // at both ends of a window; NaN where too little of the window is known, nil
-// without the column.
+// without the column. The window does not reach beyond the run.
 func (d *detector) rise(columnC []float64, beforeS, afterS float64) []float64 {
 	if columnC == nil {
 		return nil
 	}
-	rise := make([]float64, len(columnC))
-	a, b := 0, 0
-	for i := range rise {
+	rise := unknown(len(columnC))
+	for first := 0; first < len(rise); {
+		last := d.sameUntil(first)
+		if d.running[first] {
+			begin, end := d.inner(first, last)
+			d.riseWithin(rise, columnC, begin, end, beforeS, afterS)
+			for i := first; i < begin; i++ {
+				rise[i] = rise[begin]
+			}
+			for i := end; i < last; i++ {
+				rise[i] = rise[end-1]
+			}
+		}
+		first = last
+	}
+	return rise
+}
+
+// inner is a run without its first and last moments, in which the water is on
+// its way from rest or to it.
+func (d *detector) inner(first, last int) (begin, end int) {
+	begin, end = first, last
+	for begin+1 < end && d.seconds(first, begin) < settlingS {
+		begin++
+	}
+	for end-1 > begin && d.seconds(end, last) < settlingS {
+		end--
+	}
+	return begin, end
+}
+
+// riseWithin fills in the rises of one run, intervals first <= i < last.
+func (d *detector) riseWithin(rise, columnC []float64, first, last int, beforeS, afterS float64) {
+	a, b := first, first
+	for i := first; i < last; i++ {
 		for d.seconds(a, i) > beforeS {
 			a++
 		}
 		b = max(b, i)
-		for b+1 < len(columnC) && d.seconds(i, b+1) < afterS {
+		for b+1 < last && d.seconds(i, b+1) < afterS {
 			b++
 		}
-		rise[i] = math.NaN()
-		if s := d.seconds(a, b); s > (beforeS+afterS)/2 {
+		// The values are means of intervals: their middles lie this far apart.
+		if s := d.seconds(a, b) + (d.t.DurS[b]-d.t.DurS[a])/2; s >= (beforeS+afterS)/3 {
 			rise[i] = (columnC[b] - columnC[a]) / s * 3600
 		}
 	}
-	return rise
 }
