@@ -169,11 +169,7 @@ func TestInABrowser(t *testing.T) {
 	b := openBrowser(t)
 	day := "/plants/" + london + "?day=2026-01-14"
 	for _, address := range []string{"/", day, "/plants/check-house?from=2026-01-08&to=2026-01-15", "/plants/" + hostile, "/plants/" + barn, "/?q=nothing"} {
-		for _, width := range []int64{360, 390, 768, 1280, 1920} {
-			scheme := "light"
-			if width == 390 || width == 1920 {
-				scheme = "dark"
-			}
+		for width, scheme := range map[int64]string{360: "light", 390: "dark", 768: "dark", 1280: "light"} {
 			b.visit(address, width, scheme)
 			assert.LessOrEqual(t, ask[float64](b, overflow), 0.0, "%s at %d px is wider than its window", address, width)
 			b.until("(" + smallest + ") >= 10")

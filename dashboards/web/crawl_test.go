@@ -1,14 +1,20 @@
 package web
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"net/http"
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
+
+	"coldweek/ingest"
+	"coldweek/ingest/site"
 )
 
 // maxPageBytes is the weight a page may have, unpacked.
@@ -132,6 +138,31 @@ func labelledBy(doc *html.Node, id string) bool {
 		}
 	}
 	return false
+}
+
+// TestManyRooms: eight rooms that never rest, for two weeks, are still within
+// the weight of a page.
+func TestManyRooms(t *testing.T) {
+	w, err := theWorld()
+	require.NoError(t, err)
+	random := rand.New(rand.NewPCG(1, 2))
+	var readings []ingest.Reading
+	for room := range 8 {
+		ch := ingest.NewChannel(ingest.RoomTemp, fmt.Sprintf("room-%d", room))
+		for at := clock.AddDate(0, 0, -14); at.Before(clock); at = at.Add(time.Minute) {
+			readings = append(readings, ingest.Reading{Site: "hotel", Channel: ch, Time: at, Value: 20 + random.NormFloat64()})
+		}
+	}
+	_, err = w.store.Append(t.Context(), readings)
+	require.NoError(t, err)
+	record, err := site.Parse("hotel.yaml", []byte("id: hotel\ntime_zone: UTC\n"))
+	require.NoError(t, err)
+	h := pages(t, func(o *Options) { o.Sites = func() []*site.Record { return []*site.Record{record} } })
+	for _, query := range []string{"?day=2026-01-10", "?from=2026-01-01&to=2026-01-15"} {
+		page := get(h, "/plants/hotel"+query)
+		require.Equal(t, http.StatusOK, page.Code)
+		assert.Less(t, page.Body.Len(), maxPageBytes, query)
+	}
 }
 
 // TestHostileRecord: whatever stands in a record is shown as text.

@@ -12,7 +12,7 @@ import (
 )
 
 // longestLog bounds the table of events, for the page's weight.
-const longestLog = 200
+const longestLog = 100
 
 // event is a line of the logbook.
 type event struct {

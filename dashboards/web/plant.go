@@ -115,8 +115,8 @@ func (s *server) fill(ctx context.Context, body *plantBody, record *site.Record,
 	body.Headline, body.Particulars, body.Warnings = headline(result), particulars(result), result.Warnings
 	// The drawings escape every name in them.
 	drawn := traceOf(record, span, p, now)
-	body.TraceWide = template.HTML(sized(drawn, "trace-wide", widePx).SVG())
-	body.TraceNarrow = template.HTML(sized(drawn, "trace-narrow", narrowPx).SVG())
+	body.TraceWide = template.HTML(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
+	body.TraceNarrow = template.HTML(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))
 	body.Log = logbookOf(span, p.days() > 1)
 	body.BarsWide = template.HTML(barsOf(record, days, "days-wide", widePx))
 	body.BarsNarrow = template.HTML(barsOf(record, days, "days-narrow", narrowPx))

@@ -45,6 +45,24 @@ func sized(d chart.DayTrace, id string, width float64) chart.DayTrace {
 	return d
 }
 
+// Weights that keep a page with both drawings below 200 kB.
+const (
+	wideBytes, narrowBytes = 95_000, 45_000
+	leastWidePx            = 600
+)
+
+// within draws a trace no wider than width and, if it can be, no heavier than a
+// number of bytes: a narrower drawing has fewer pixels to tell apart.
+func within(d chart.DayTrace, id string, width, leastWidth float64, bytes int) []byte {
+	for {
+		svg := sized(d, id, width).SVG()
+		if len(svg) <= bytes || width <= leastWidth {
+			return svg
+		}
+		width = max(leastWidth, math.Floor(width*0.8))
+	}
+}
+
 // line is how the readings of a quantity are drawn.
 type line struct {
 	quantity ingest.Quantity
