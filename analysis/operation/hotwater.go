@@ -83,6 +83,7 @@ func (d *detector) guessHotWater(charging []bool) {
 // clues are what tells hot water from heating at this plant.
 type clues struct {
 	heating              band
+	aboveLog             float64 // of the band's spread, see likelihoodLog
 	heatingFlow          pumpLine
 	spread               float64 // of the flow rates, as a share
 	hotWaterLPH          float64 // 0 while not known apart from heating
@@ -129,23 +130,21 @@ func (d *detector) hotWaterEvidence() []float64 {
 		returnRoseKPerHour:   d.rise(d.t.ReturnC, climbWindowS, 0),
 		returnWillKPerHour:   d.rise(d.t.ReturnC, 0, climbWindowS),
 	}
+	c.aboveLog = likelihoodLog(max(c.heating.spreadK, leastSpreadK))
+	d.learnFlowRates(&c)
 	evidence := make([]float64, len(d.running))
-	for range 2 { // the flow rates are learned from a first guess
-		warmS := 0.0 // since the start or the last defrost
-		for i := range evidence {
-			evidence[i] = 0
-			if !d.running[i] || d.op.State[i] == Defrost {
-				warmS = 0
-				continue
-			}
-			warmS += d.t.DurS[i]
-			perMinute := d.byFlowTemp(&c, i) + d.byFlowRate(&c, i) + d.byCylinder(&c, i) + d.byRise(&c, i, warmS)
-			if c.flat(i) {
-				perMinute = min(perMinute, -1)
-			}
-			evidence[i] = perMinute * min(d.t.DurS[i]/60, 2)
+	warmS := 0.0 // since the start or the last defrost
+	for i := range evidence {
+		if !d.running[i] || d.op.State[i] == Defrost {
+			warmS = 0
+			continue
 		}
-		d.learnFlowRates(&c)
+		warmS += d.t.DurS[i]
+		perMinute := d.byFlowTemp(&c, i) + d.byFlowRate(&c, i) + d.byCylinder(&c, i) + d.byRise(&c, i, warmS)
+		if c.flat(i) {
+			perMinute = min(perMinute, -1)
+		}
+		evidence[i] = perMinute * min(d.t.DurS[i]/60, 2)
 	}
 	return evidence
 }
@@ -167,6 +166,14 @@ func (d *detector) learnHeatingBand() band {
 	return learnBand(outdoorC, flowC)
 }
 
+// likelihoodLog is the logarithm of how much denser the even range of hot water
+// is than the middle of a normal spread.
+func likelihoodLog(spreadK float64) float64 {
+	return math.Log(spreadK * math.Sqrt(2*math.Pi) / hotWaterRangeK)
+}
+
+var belowLog = likelihoodLog(belowSpreadK)
+
 func clip(v float64) float64 { return min(max(v, -mostPerMinute), mostPerMinute) }
 
 // byFlowTemp compares the band of heating with the wide range of hot water.
@@ -175,12 +182,12 @@ func (d *detector) byFlowTemp(c *clues, i int) float64 {
 	if !c.heating.known || math.IsNaN(flowC) {
 		return 0
 	}
-	aboveK, spreadK := flowC-c.heating.at(at(d.t.OutdoorC, i)), c.heating.spreadK
+	aboveK := flowC - c.heating.at(at(d.t.OutdoorC, i))
+	z, offset := aboveK/c.heating.spreadK, c.aboveLog
 	if aboveK < 0 {
-		spreadK = belowSpreadK
+		z, offset = aboveK/belowSpreadK, belowLog
 	}
-	z := aboveK / spreadK
-	return clip(z*z/2 + math.Log(spreadK*math.Sqrt(2*math.Pi)/hotWaterRangeK))
+	return clip(z*z/2 + offset)
 }
 
 // byFlowRate compares the flow rates of both, where they are known apart.

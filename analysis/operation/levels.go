@@ -27,6 +27,8 @@ const (
 	minRestS     = 5 * 60
 	// besideRunS leaves out what follows a stop and what leads up to a start.
 	besideRunS = 60
+	// levelSamples are enough to know where the running level lies.
+	levelSamples = 2000
 	// quietShare of the running level stands for a resting level that the
 	// readings do not show: 10 to 20 W where 1 to 2 kW run.
 	quietShare = 0.01
@@ -74,12 +76,13 @@ func (d *detector) restingPowers(limitW float64) []float64 {
 	return rest
 }
 
-// sortedKnown returns what is not NaN, sorted; negative readings of a meter at
-// rest count as none.
+// sortedKnown returns what is not NaN, sorted, of a few thousand values at
+// most; negative readings of a meter at rest count as none.
 func sortedKnown(values []float64) []float64 {
-	sorted := make([]float64, 0, len(values))
-	for _, v := range values {
-		if !math.IsNaN(v) {
+	step := max(len(values)/levelSamples, 1)
+	sorted := make([]float64, 0, len(values)/step+1)
+	for i := 0; i < len(values); i += step {
+		if v := values[i]; !math.IsNaN(v) {
 			sorted = append(sorted, max(v, 0))
 		}
 	}

@@ -155,10 +155,10 @@ func upperQuartileSpacingMS(ms []int64) int64 {
 	return spacing[(len(spacing)-1)*9/10]
 }
 
-// spacings returns the sorted distances of neighbours, from a few thousand of
-// them at most.
+// spacings returns the sorted distances of neighbours, from a thousand of them
+// or so.
 func spacings(ms []int64) []int64 {
-	step := max(len(ms)/4000, 1)
+	step := max(len(ms)/1000, 1)
 	spacing := make([]int64, 0, len(ms)/step+1)
 	for i := 1; i < len(ms); i += step {
 		spacing = append(spacing, ms[i]-ms[i-1])
