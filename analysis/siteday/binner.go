@@ -31,6 +31,7 @@ func (b *binner) add(i int, state operation.State, p part) {
 	bin := &b.sums[int(math.Floor(b.columnC[i]))-lowestBinC]
 	bin.SecondsS[state] += p.durS
 	if p.covered {
+		bin.CoveredS[state] += p.durS
 		bin.HeatJ[state] += p.heatJ
 		bin.ElectricityJ[state] += p.electricityJ
 		if p.idealKnown {

@@ -1,7 +1,7 @@
 // Package siteday sums what a plant did in one local day so that every longer
 // period is a sum of days: energies and seconds by operating state, by 1 K of
 // outdoor temperature, histograms, and the lists of runs, defrosts and
-// hot-water runs.
+// hot-water runs with what their surroundings showed.
 //
 // Everything in Sums adds; means, shares and quantiles are computed from sums
 // and never averaged. Heat and electricity share one mask: an interval counts
@@ -17,7 +17,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 3
+const Definition = 4
 
 // Day is one local calendar day of a site.
 type Day struct {
@@ -78,17 +78,22 @@ type Sums struct {
 	HeatVarianceJSq        float64            `json:"heat_variance_j_sq"`
 	ElectricityVarianceJSq float64            `json:"electricity_variance_j_sq"`
 
-	Outdoor    Mean              `json:"outdoor"`
-	Rooms      map[string]Mean   `json:"rooms,omitempty"`     // by place
-	Bins       map[int]Bin       `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
-	FlowBins   map[int]Bin       `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
-	Flow       Histogram         `json:"flow"`                // l/h in steady heating, seconds
-	Difference Histogram         `json:"difference"`          // K in steady heating, seconds
-	Steady     map[int]SteadyBin `json:"steady,omitempty"`    // steady heating by heat output, see OutputBinW
+	Outdoor    Mean            `json:"outdoor"`
+	Rooms      map[string]Mean `json:"rooms,omitempty"`     // by place
+	Bins       map[int]Bin     `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
+	FlowBins   map[int]Bin     `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
+	Flow       Histogram       `json:"flow"`                // l/h in steady heating, seconds
+	Difference Histogram       `json:"difference"`          // K in steady heating, seconds
+	// Humidity holds the seconds the compressor ran in air in which frost can
+	// form, by relative humidity in %.
+	Humidity Histogram         `json:"humidity"`
+	Steady   map[int]SteadyBin `json:"steady,omitempty"` // steady heating by heat output, see OutputBinW
 
 	Runs     []Run      `json:"runs,omitempty"`
 	Defrosts []Defrost  `json:"defrosts,omitempty"`
 	HotWater []HotWater `json:"hot_water,omitempty"`
+	// Gaps are the times in which it was not known whether the compressor ran.
+	Gaps []Gap `json:"gaps,omitempty"`
 
 	HeatRegister        Register `json:"heat_register"`
 	ElectricityRegister Register `json:"electricity_register"`
@@ -113,6 +118,7 @@ func (m Mean) plus(o Mean) Mean { return Mean{m.ValueS + o.ValueS, m.S + o.S} }
 // Bin is what happened at one outdoor temperature.
 type Bin struct {
 	SecondsS     ByState `json:"seconds_s"`
+	CoveredS     ByState `json:"covered_s"` // of them with heat and power known
 	HeatJ        ByState `json:"heat_j"`
 	ElectricityJ ByState `json:"electricity_j"`
 	IdealJ       ByState `json:"ideal_j"`
@@ -143,6 +149,41 @@ type Run struct {
 	HeatingS    float64   `json:"heating_s"`
 	HotWaterS   float64   `json:"hot_water_s"`
 	MeanOutdoor Mean      `json:"outdoor"`
+	Took        Stretch   `json:"took"` // all of it, defrosts included
+
+	Begin           *Water  `json:"begin,omitempty"` // nil unless Started
+	End             *Water  `json:"end,omitempty"`   // nil unless Stopped
+	EndedInHotWater bool    `json:"ended_in_hot_water,omitempty"`
+	AfterS          float64 `json:"after_s,omitempty"` // of the pause after it that was looked at, at most MaxAfterS
+	PumpedAfterS    float64 `json:"pumped_after_s,omitempty"`
+}
+
+// Water is what the heating water was like when a run began or ended; nil is
+// not known.
+type Water struct {
+	FlowC   *float64 `json:"flow_c,omitempty"`
+	ReturnC *float64 `json:"return_c,omitempty"`
+	TargetC *float64 `json:"target_c,omitempty"` // of the flow temperature
+	FlowLPH *float64 `json:"flow_lph,omitempty"`
+	HeatW   *float64 `json:"heat_w,omitempty"` // output before the stop
+}
+
+// Stretch is what a stretch of covered time took and gave.
+type Stretch struct {
+	S            float64 `json:"s"`
+	HeatJ        float64 `json:"heat_j"` // signed
+	ElectricityJ float64 `json:"electricity_j"`
+}
+
+// Plus returns both together.
+func (a Stretch) Plus(b Stretch) Stretch {
+	return Stretch{a.S + b.S, a.HeatJ + b.HeatJ, a.ElectricityJ + b.ElectricityJ}
+}
+
+// Gap is a time of which nothing is known.
+type Gap struct {
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"`
 }
 
 // Kind says what the run was for: heating, hot_water or mixed.
@@ -166,6 +207,16 @@ type Defrost struct {
 	ElectricityJ float64   `json:"electricity_j"`
 	OpenBefore   bool      `json:"open_before,omitempty"`
 	OpenAfter    bool      `json:"open_after,omitempty"`
+	HumidityPct  *float64  `json:"humidity_pct,omitempty"`
+	HotWater     bool      `json:"hot_water,omitempty"` // it interrupted a charging of the cylinder
+
+	// Took is the defrost itself. Before and After are settled minutes of the
+	// same run and kind around it; Recovery lies between it and After, until
+	// output and power are again what they were. They may reach beyond the day.
+	Took     Stretch `json:"took"`
+	Before   Stretch `json:"before"`
+	Recovery Stretch `json:"recovery"`
+	After    Stretch `json:"after"`
 }
 
 // HotWater is one charging of the cylinder.

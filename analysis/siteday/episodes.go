@@ -52,6 +52,13 @@ func (s *summer) run(r operation.Run, first, last int) Run {
 			run.MeanOutdoor.S += s.t.DurS[i]
 		}
 	}
+	run.Took = s.stretch(first, last)
+	if run.Started {
+		run.Begin = s.begin(r.First)
+	}
+	if run.Stopped {
+		s.end(&run, r)
+	}
 	return run
 }
 
@@ -73,6 +80,11 @@ func (s *summer) defrost(d operation.Defrosting, first, last int) Defrost {
 	}
 	if c, ok := outdoor.Of(); ok {
 		episode.OutdoorC = &c
+	}
+	episode.HumidityPct = rounded(s.meanOver(s.humidityPct, first, last))
+	episode.Took = s.stretch(first, last)
+	if !episode.OpenBefore {
+		s.surround(&episode, d)
 	}
 	return episode
 }

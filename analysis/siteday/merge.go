@@ -31,6 +31,7 @@ func (s *Sums) Add(o *Sums) {
 	s.Outdoor = s.Outdoor.plus(o.Outdoor)
 	s.Flow.add(o.Flow)
 	s.Difference.add(o.Difference)
+	s.Humidity.add(o.Humidity)
 	s.HeatRegister = s.HeatRegister.plus(o.HeatRegister)
 	s.ElectricityRegister = s.ElectricityRegister.plus(o.ElectricityRegister)
 	s.addMaps(o)
@@ -61,6 +62,7 @@ func addBins(sum, more map[int]Bin) map[int]Bin {
 	for c, b := range more {
 		bin := sum[c]
 		bin.SecondsS.add(b.SecondsS)
+		bin.CoveredS.add(b.CoveredS)
 		bin.HeatJ.add(b.HeatJ)
 		bin.ElectricityJ.add(b.ElectricityJ)
 		bin.IdealJ.add(b.IdealJ)
@@ -79,6 +81,8 @@ func (s *Sums) addEpisodes(o *Sums) {
 		a.HeatingS += b.HeatingS
 		a.HotWaterS += b.HotWaterS
 		a.MeanOutdoor = a.MeanOutdoor.plus(b.MeanOutdoor)
+		a.Took = a.Took.Plus(b.Took)
+		a.End, a.EndedInHotWater, a.AfterS, a.PumpedAfterS = b.End, b.EndedInHotWater, b.AfterS, b.PumpedAfterS
 		return true
 	})
 	s.Defrosts = joinEpisodes(s.Defrosts, o.Defrosts, func(a *Defrost, b Defrost) bool {
@@ -88,7 +92,15 @@ func (s *Sums) addEpisodes(o *Sums) {
 		a.To, a.OpenAfter = b.To, b.OpenAfter
 		a.DrawnJ += b.DrawnJ
 		a.ElectricityJ += b.ElectricityJ
+		a.Took = a.Took.Plus(b.Took) // its surroundings stand with its first part
 		return true
+	})
+	s.Gaps = joinEpisodes(s.Gaps, o.Gaps, func(a *Gap, b Gap) bool {
+		touches := a.To.Equal(b.From)
+		if touches {
+			a.To = b.To
+		}
+		return touches
 	})
 	s.HotWater = joinEpisodes(s.HotWater, o.HotWater, func(a *HotWater, b HotWater) bool {
 		if !a.OpenAfter || !b.OpenBefore || !a.To.Equal(b.From) {

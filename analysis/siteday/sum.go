@@ -31,6 +31,7 @@ func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Tim
 		day: Day{Date: date, From: from, To: to},
 	}
 	s.sums = &s.day.Sums
+	s.humidityPct, s.targetC = s.column(ingest.OutdoorHumidity), s.column(ingest.FlowTarget)
 	s.sums.SpanS = to.Sub(from).Seconds()
 	s.sums.Flow, s.sums.Difference = NewHistogram(flowBinLPH), NewHistogram(differenceBinK)
 	s.sums.Steady = map[int]SteadyBin{}
@@ -40,7 +41,9 @@ func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Tim
 	s.pump()
 	s.means()
 	s.steady()
+	s.humidity()
 	s.episodes()
+	s.gaps()
 	return s.day
 }
 
@@ -52,6 +55,7 @@ type summer struct {
 	sums        *Sums
 
 	heatFactor, electricityFactor float64 // register by integral
+	humidityPct, targetC          []float64
 }
 
 // calibrate scales energies to the meters' registers where those are there.
