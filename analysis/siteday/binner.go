@@ -34,6 +34,7 @@ func (b *binner) add(i int, state operation.State, p part) {
 		bin.CoveredS[state] += p.durS
 		bin.HeatJ[state] += p.heatJ
 		bin.ElectricityJ[state] += p.electricityJ
+		bin.BackupJ[state] += p.backupJ
 		if p.idealKnown {
 			bin.IdealJ[state] += p.idealJ
 			bin.IdealCoveredJ[state] += p.electricityJ

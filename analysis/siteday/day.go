@@ -124,6 +124,7 @@ type Bin struct {
 	IdealJ       ByState `json:"ideal_j"`
 	// IdealCoveredJ is the electricity of the time in which IdealJ is known.
 	IdealCoveredJ ByState `json:"ideal_covered_j"`
+	BackupJ       ByState `json:"backup_j"` // what its own meter gave to the backup heater
 }
 
 // Register compares a meter's register with the integral.

@@ -67,6 +67,7 @@ func addBins(sum, more map[int]Bin) map[int]Bin {
 		bin.ElectricityJ.add(b.ElectricityJ)
 		bin.IdealJ.add(b.IdealJ)
 		bin.IdealCoveredJ.add(b.IdealCoveredJ)
+		bin.BackupJ.add(b.BackupJ)
 		sum[c] = bin
 	}
 	return sum

@@ -31,7 +31,7 @@ func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Tim
 		day: Day{Date: date, From: from, To: to},
 	}
 	s.sums = &s.day.Sums
-	s.humidityPct, s.targetC = s.column(ingest.OutdoorHumidity), s.column(ingest.FlowTarget)
+	s.humidityPct, s.targetC, s.backupW = s.column(ingest.OutdoorHumidity), s.column(ingest.FlowTarget), s.column(ingest.BackupPower)
 	s.sums.SpanS = to.Sub(from).Seconds()
 	s.sums.Flow, s.sums.Difference = NewHistogram(flowBinLPH), NewHistogram(differenceBinK)
 	s.sums.Steady = map[int]SteadyBin{}
@@ -55,7 +55,7 @@ type summer struct {
 	sums        *Sums
 
 	heatFactor, electricityFactor float64 // register by integral
-	humidityPct, targetC          []float64
+	humidityPct, targetC, backupW []float64
 }
 
 // calibrate scales energies to the meters' registers where those are there.
@@ -122,6 +122,7 @@ type part struct {
 	covered, idealKnown bool
 	heatJ, electricityJ float64
 	idealJ              float64
+	backupJ             float64 // of the electricity; 0 too where it is not known
 }
 
 func (s *summer) interval(i int) part {
@@ -133,6 +134,9 @@ func (s *summer) interval(i int) part {
 	// Carnot's work for heat at the flow temperature from the outdoor air.
 	p.idealJ = p.heatJ * (at(s.t.FlowC, i) - at(s.t.OutdoorC, i)) / (at(s.t.FlowC, i) + kelvinAt0C)
 	p.idealKnown = !math.IsNaN(p.idealJ)
+	if w := at(s.backupW, i); w > 0 {
+		p.backupJ = w * p.durS
+	}
 	return p
 }
 
@@ -167,14 +171,13 @@ func at(column []float64, i int) float64 {
 }
 
 func (s *summer) backup() {
-	powerW := s.t.Mean(ingest.Channel(ingest.BackupPower))
-	for i := s.first; i < s.last && powerW != nil; i++ {
-		if math.IsNaN(powerW[i]) || !s.t.Covered(i) {
+	for i := s.first; i < s.last && s.backupW != nil; i++ {
+		if math.IsNaN(s.backupW[i]) || !s.t.Covered(i) {
 			continue
 		}
 		s.sums.BackupKnownS += s.t.DurS[i]
-		s.sums.BackupJ += max(powerW[i], 0) * s.t.DurS[i]
-		s.sums.BackupInJ[s.op.State[i]] += max(powerW[i], 0) * s.t.DurS[i]
+		s.sums.BackupJ += max(s.backupW[i], 0) * s.t.DurS[i]
+		s.sums.BackupInJ[s.op.State[i]] += max(s.backupW[i], 0) * s.t.DurS[i]
 		if s.op.Backup[i] {
 			s.sums.BackupS += s.t.DurS[i]
 		}
