@@ -2,11 +2,9 @@ package job_test
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"coldweek/analysis/job"
-	"coldweek/ingest/rig"
 )
 
 // overlapScore counts true and found episodes that cover each other by half.
@@ -68,8 +66,16 @@ func scoreOf(p played, r *job.Result) score {
 
 func (s score) String() string {
 	return fmt.Sprintf("%-9s defrosts %4d recall %5.1f %% precision %5.1f %% minutes %+6.1f %%  starts %4d of %4d  hot water %6.1f of %6.1f kWh (%+5.1f %%)  net %+5.2f %% el %+5.2f %%",
-		s.plant, s.defrosts, share(s.hit, s.defrosts), share(s.foundHit, s.found), 100*(s.minutes/math.Max(s.trueMinutes, 1e-9)-1), s.starts, s.trueStarts,
-		s.hotWaterKWh, s.trueHotWaterKWh, 100*(s.hotWaterKWh/math.Max(s.trueHotWaterKWh, 1e-9)-1), s.netPct, s.electricityPct)
+		s.plant, s.defrosts, share(s.hit, s.defrosts), share(s.foundHit, s.found), deviation(s.minutes, s.trueMinutes), s.starts, s.trueStarts,
+		s.hotWaterKWh, s.trueHotWaterKWh, deviation(s.hotWaterKWh, s.trueHotWaterKWh), s.netPct, s.electricityPct)
+}
+
+// deviation in percent; none of nothing is right.
+func deviation(found, truth float64) float64 {
+	if truth == 0 && found == 0 {
+		return 0
+	}
+	return 100 * (found/truth - 1)
 }
 
 func share(a, b int) float64 {
@@ -79,7 +85,6 @@ func share(a, b int) float64 {
 	return 100 * float64(a) / float64(b)
 }
 
-var _ = rig.Random
 
 func eps(list []job.DefrostEpisode) [][2]time.Time {
 	var out [][2]time.Time
