@@ -1,20 +1,20 @@
 package broker
 
 import (
+	"bytes"
 	"crypto/tls"
 	"errors"
 	"fmt"
 	"os"
 	"sync/atomic"
-	"time"
 )
 
-// certificate is a server certificate that is read again when its file
-// changes, so that a renewed one needs no restart.
+// certificate is a server certificate that is read again when it changes, so
+// that a renewed one needs no restart.
 type certificate struct {
 	certFile, keyFile string
 	pair              atomic.Pointer[tls.Certificate]
-	modified          time.Time // of certFile; used by one goroutine
+	cert, key         []byte // as last read; used by one goroutine
 }
 
 // readCertificate returns nil when neither file is given.
@@ -30,21 +30,26 @@ func readCertificate(certFile, keyFile string) (*certificate, error) {
 	return c, err
 }
 
-// reload reads the files if the certificate changed. After an error the
-// former certificate is used on.
+// reload reads the files and says whether they changed. After an error, as
+// between the writing of the one and the other, the former certificate is
+// used on.
 func (c *certificate) reload() (changed bool, err error) {
-	info, err := os.Stat(c.certFile)
+	cert, err := os.ReadFile(c.certFile)
 	if err != nil {
 		return false, fmt.Errorf("read TLS certificate: %w", err)
 	}
-	if info.ModTime().Equal(c.modified) {
+	key, err := os.ReadFile(c.keyFile)
+	if err != nil {
+		return false, fmt.Errorf("read TLS key: %w", err)
+	}
+	if bytes.Equal(cert, c.cert) && bytes.Equal(key, c.key) {
 		return false, nil
 	}
-	pair, err := tls.LoadX509KeyPair(c.certFile, c.keyFile)
+	pair, err := tls.X509KeyPair(cert, key)
 	if err != nil {
-		return false, fmt.Errorf("read TLS certificate %q with key %q: %w", c.certFile, c.keyFile, err)
+		return false, fmt.Errorf("use TLS certificate %q with key %q: %w", c.certFile, c.keyFile, err)
 	}
-	c.modified = info.ModTime()
+	c.cert, c.key = cert, key
 	c.pair.Store(&pair)
 	return true, nil
 }

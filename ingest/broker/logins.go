@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"maps"
 	"os"
@@ -15,7 +16,6 @@ import (
 	"runtime"
 	"slices"
 	"sync"
-	"time"
 
 	"github.com/goccy/go-yaml"
 	"golang.org/x/crypto/bcrypt"
@@ -44,12 +44,11 @@ type Logins struct {
 	running chan struct{}
 	nobody  func() []byte // hash for users that do not exist
 
-	mu       sync.Mutex
-	hashes   map[string]string
-	known    map[string][]byte // digests of right passwords, by user
-	modified time.Time
-	size     int64
-	exposed  bool
+	mu      sync.Mutex
+	hashes  map[string]string
+	known   map[string][]byte // digests of right passwords, by user
+	text    []byte            // of the file as last read
+	exposed bool
 }
 
 // file is what the YAML file holds.
@@ -81,28 +80,48 @@ func ReadLogins(path string) (*Logins, error) {
 	return l, nil
 }
 
-// Reload reads the file again if it changed, and returns the users whose
-// login is gone or different. After an error the former logins still hold.
+// Reload reads the file again, and returns the users whose login is gone or
+// different. After an error the former logins still hold.
 func (l *Logins) Reload() (changed []string, err error) {
-	info, err := os.Stat(l.path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return l.replace(map[string]string{}, nil), nil
-	}
+	text, exposed, err := readLogins(l.path)
 	if err != nil {
 		return nil, fmt.Errorf("read logins: %w", err)
 	}
-	if l.same(info) {
+	// Compared is what it holds: two changes within a tick of the file
+	// system's clock have the same time, and often the same size.
+	l.mu.Lock()
+	same, gone := bytes.Equal(text, l.text), text == nil && len(l.hashes) > 0
+	l.exposed = exposed
+	l.mu.Unlock()
+	if gone {
+		return nil, fmt.Errorf("read logins %q: the file is gone", l.path)
+	}
+	if same {
 		return nil, nil
-	}
-	text, err := os.ReadFile(l.path)
-	if err != nil {
-		return nil, fmt.Errorf("read logins: %w", err)
 	}
 	hashes, err := parseLogins(text)
 	if err != nil {
 		return nil, fmt.Errorf("read logins %q: %w", l.path, err)
 	}
-	return l.replace(hashes, info), nil
+	return l.replace(hashes, text), nil
+}
+
+// readLogins returns nil for a file that does not exist.
+func readLogins(path string) (text []byte, exposed bool, err error) {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, false, nil
+	}
+	if err != nil {
+		return nil, false, err
+	}
+	defer func() { _ = f.Close() }()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, false, err
+	}
+	text, err = io.ReadAll(f)
+	return text, info.Mode().Perm()&0o077 != 0, err
 }
 
 func parseLogins(text []byte) (map[string]string, error) {
@@ -118,16 +137,13 @@ func parseLogins(text []byte) (map[string]string, error) {
 			return nil, fmt.Errorf("the hash of %q is not bcrypt's: set the password again", user)
 		}
 	}
+	if f.Logins == nil {
+		return map[string]string{}, nil
+	}
 	return f.Logins, nil
 }
 
-func (l *Logins) same(info fs.FileInfo) bool {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return info.ModTime().Equal(l.modified) && info.Size() == l.size
-}
-
-func (l *Logins) replace(hashes map[string]string, info fs.FileInfo) (changed []string) {
+func (l *Logins) replace(hashes map[string]string, text []byte) (changed []string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	for user, hash := range l.hashes {
@@ -136,14 +152,7 @@ func (l *Logins) replace(hashes map[string]string, info fs.FileInfo) (changed []
 			delete(l.known, user)
 		}
 	}
-	if hashes == nil {
-		hashes = map[string]string{}
-	}
-	l.hashes, l.modified, l.size, l.exposed = hashes, time.Time{}, 0, false
-	if info != nil {
-		l.modified, l.size = info.ModTime(), info.Size()
-		l.exposed = info.Mode().Perm()&0o077 != 0
-	}
+	l.hashes, l.text = hashes, text
 	slices.Sort(changed)
 	return changed
 }

@@ -81,6 +81,10 @@ func TestReloadNamesWhoseLoginChanged(t *testing.T) {
 	_, err = l.Reload()
 	assert.ErrorContains(t, err, path)
 	assert.True(t, l.Check("stays", "password"), "a broken file changes nothing")
+	require.NoError(t, os.Remove(path))
+	_, err = l.Reload()
+	assert.ErrorContains(t, err, "is gone")
+	assert.True(t, l.Check("stays", "password"), "nor does a lost one, as while an editor saves")
 }
 
 func TestLoginsFileErrorsSayWhatIsWrong(t *testing.T) {
