@@ -179,9 +179,10 @@ func pages(t testing.TB, change func(*Options)) http.Handler {
 	if change != nil {
 		change(&o)
 	}
-	h, err := New(o)
+	s, err := newServer(o)
 	require.NoError(t, err)
-	return h
+	s.patience = time.Minute // how quick this machine is, is not tested
+	return s.guard(s.routes())
 }
 
 // get asks for an address.

@@ -68,7 +68,7 @@ func (s *server) fleet(r *http.Request) (*page, error) {
 	if err != nil {
 		return nil, err
 	}
-	ctx, cancel := context.WithTimeout(r.Context(), fleetPatience)
+	ctx, cancel := context.WithTimeout(r.Context(), s.patience)
 	defer cancel()
 	records := s.Sites()
 	found, err := s.inOrder(ctx, matching(records, search))

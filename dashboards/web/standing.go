@@ -19,7 +19,7 @@ type standing struct {
 	Coverage   float64 // of the last seven whole days; 1 when not known
 	runMinutes float64 // a usual run, 0 when not known
 	startsPerD float64 // starts a day
-	FlowLow    float64 // flow as a ratio of what is needed; 0 when not known
+	FlowShare  float64 // flow as a ratio of what is needed; 0 when not known
 }
 
 const (
@@ -57,8 +57,8 @@ func (s standing) concern() (concern, float64) {
 		return patchy, s.Coverage
 	case s.runMinutes > 0 && s.runMinutes < shortRunMinutes && s.startsPerD >= manyStartsPerD:
 		return shortCycling, s.runMinutes
-	case s.FlowLow > 0 && s.FlowLow < 1:
-		return lowFlow, s.FlowLow
+	case s.FlowShare > 0 && s.FlowShare < 1:
+		return lowFlow, s.FlowShare
 	}
 	return noConcern, 0
 }
@@ -81,7 +81,7 @@ func (s standing) reason() string {
 	case shortCycling:
 		return fmt.Sprintf("short runs, usually %s", length(time.Duration(s.runMinutes*float64(time.Minute))))
 	case lowFlow:
-		return fmt.Sprintf("low flow: %s of what is needed", percent(&s.FlowLow))
+		return fmt.Sprintf("low flow: %s of what is needed", percent(&s.FlowShare))
 	}
 	return ""
 }
@@ -137,7 +137,7 @@ func (s *standing) judge(record *site.Record, startsPerD, runHours, flowLPH floa
 		s.runMinutes = runHours * 60 / startsPerD
 	}
 	if needed := neededFlowLPH(record); needed > 0 {
-		s.FlowLow = flowLPH / needed
+		s.FlowShare = flowLPH / needed
 	}
 }
 

@@ -41,25 +41,32 @@ type server struct {
 	templates templates
 	assets    assets
 	looks     *looks
+	patience  time.Duration // of the list of plants
 }
 
 // New returns the pages as a handler.
 func New(o Options) (http.Handler, error) {
+	s, err := newServer(o)
+	if err != nil {
+		return nil, err
+	}
+	return s.guard(s.routes()), nil
+}
+
+func newServer(o Options) (*server, error) {
 	if err := o.check(); err != nil {
 		return nil, err
 	}
 	if o.Notice == nil {
 		o.Notice = func() string { return "" }
 	}
-	s := &server{Options: o, looks: newLooks(o)}
+	s := &server{Options: o, looks: newLooks(o), patience: fleetPatience}
 	var err error
 	if s.assets, err = loadAssets(); err != nil {
 		return nil, err
 	}
-	if s.templates, err = parseTemplates(); err != nil {
-		return nil, err
-	}
-	return s.guard(s.routes()), nil
+	s.templates, err = parseTemplates()
+	return s, err
 }
 
 // routes is every address there is.
