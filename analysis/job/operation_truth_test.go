@@ -39,20 +39,10 @@ func (sum *total) add(s score) {
 	sum.hotWaterOffKWh += math.Abs(s.hotWaterKWh - s.trueHotWaterKWh)
 }
 
-// TestOperationAgainstTruth plays 20 healthy plants of many sizes, climates,
-// emitters and both defrost styles, half of them with a mode, half sampled once
-// a minute, and holds what was detected against what happened. The seeds are
-// the numbers 1 to 20. A week by default, four with COLDWEEK_ALL.
-func TestOperationAgainstTruth(t *testing.T) {
-	days := 7
-	if os.Getenv("COLDWEEK_ALL") != "" {
-		days = 28
-	}
-	if testing.Short() {
-		days = 2
-	}
-	const plants = 20
-	scores := make([]score, plants)
+// playMany plays the plants of the seeds 1 to n, half of them with a mode, half
+// sampled once a minute.
+func playMany(t *testing.T, n int, from time.Time, days int) total {
+	scores := make([]score, n)
 	var wg sync.WaitGroup
 	turns := make(chan struct{}, 2)
 	for k := range scores {
@@ -65,7 +55,7 @@ func TestOperationAgainstTruth(t *testing.T) {
 			if k/2%2 == 1 {
 				p.Metering.Quantities = append([]ingest.Quantity{ingest.ModeQuantity}, bareSensors...)
 			}
-			pl := play(t, p, time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), days)
+			pl := play(t, p, from, days)
 			r := pl.analyse(t)
 			scores[k] = scoreOf(pl, r)
 			e := r.Electricity
@@ -79,7 +69,39 @@ func TestOperationAgainstTruth(t *testing.T) {
 		sum.add(s)
 		table.WriteString([]string{"10 s", "60 s"}[k%2] + [...]string{"       ", " mode  "}[k/2%2] + s.String() + "\n")
 	}
-	t.Logf("%d days\n%s", days, table.String())
+	t.Logf("%d days from %s\n%s", days, from.Format(time.DateOnly), table.String())
+	return sum
+}
+
+// TestOperationInSpringAndSummer: when plants run lightly or for hot water
+// alone, starts and hot water must still be right, and nothing defrosts in July.
+func TestOperationInSpringAndSummer(t *testing.T) {
+	if testing.Short() {
+		t.Skip("two seasons of ten plants")
+	}
+	for _, month := range []time.Month{time.April, time.July} {
+		sum := playMany(t, 10, time.Date(2026, month, 5, 0, 0, 0, 0, time.UTC), 4)
+		assert.LessOrEqual(t, share(sum.startsOff, sum.trueStarts), 1.5, "starts missed or invented in %s, %%", month)
+		assert.InEpsilon(t, sum.trueHotWaterKWh, sum.hotWaterKWh, 0.03, "hot-water heat in %s", month)
+		if month == time.July {
+			assert.LessOrEqual(t, sum.found, 1, "defrosts in July")
+		}
+	}
+}
+
+// TestOperationAgainstTruth plays 20 healthy plants of many sizes, climates,
+// emitters and both defrost styles, half of them with a mode, half sampled once
+// a minute, and holds what was detected against what happened. The seeds are
+// the numbers 1 to 20. A week by default, four with COLDWEEK_ALL.
+func TestOperationAgainstTruth(t *testing.T) {
+	days := 7
+	if os.Getenv("COLDWEEK_ALL") != "" {
+		days = 28
+	}
+	if testing.Short() {
+		days = 2
+	}
+	sum := playMany(t, 20, time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), days)
 	require.NotZero(t, sum.defrosts)
 	if days < 7 {
 		return // too few episodes for percentages

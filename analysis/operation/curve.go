@@ -26,6 +26,9 @@ const (
 	// leastSpreadK keeps a very steady plant's band wider than its sensors.
 	leastSpreadK = 1.2
 	bandPoints   = 400
+	// Heating curves of old radiators at their highest (common practice, no
+	// source).
+	warmestAt20C, steepestSlope, cappedSpreadK = 24.0, 1.8, 3
 )
 
 // at returns the flow temperature expected in space heating.
@@ -55,7 +58,17 @@ func learnBand(outdoorC, flowC []float64) band {
 	b.levelC = quantile(residuals, 0.5)
 	// Overshoots after a start make the upper side the wider one.
 	b.spreadK = max((quantile(residuals, 0.8)-quantile(residuals, 0.2))/1.68, (quantile(residuals, 0.93)-b.levelC)/1.48, leastSpreadK)
+	if capC := warmestHeatingC(b.pivotC); b.levelC > capC {
+		b.levelC, b.spreadK = capC, max(b.spreadK, cappedSpreadK)
+	}
 	return b
+}
+
+// warmestHeatingC is the flow temperature above which a weather-compensated
+// plant has no reason to heat rooms: where only hot water was made, the band
+// must not be taken for it.
+func warmestHeatingC(outdoorC float64) float64 {
+	return warmestAt20C + steepestSlope*max(20-outdoorC, 0)
 }
 
 // lowerKind marks the points of the lower of two kinds of flow temperature,

@@ -18,9 +18,10 @@ type Levels struct {
 func (l Levels) Known() bool { return l.RunningW > 0 }
 
 const (
-	// runningShare of the 95th percentile: what is above belongs to running.
-	// Compressors modulate to a fifth or so of their greatest power.
-	runningShare = 0.25
+	// runningShare of the greatest power but for the highest moments: what is
+	// above belongs to running. Compressors modulate to a fifth or so of their
+	// greatest power, and in summer run for half an hour a day.
+	runningShare, runningQuantile = 0.25, 0.995
 	// A plant rests when its power stays below restingShare of the running
 	// level for minRestS and no heat is drawn: a defrost is shorter or draws.
 	restingShare = 0.25
@@ -35,7 +36,9 @@ const (
 	// The thresholds lie between both levels on a logarithmic scale, at these
 	// shares of the way up (common practice is a fixed power; a share serves
 	// plants of 2 and of 20 kW).
-	offPosition, onPosition = 0.35, 0.45
+	offPosition, onPosition = 0.42, 0.52
+	// pumpShare of the greatest power is more than a pump takes.
+	pumpShare = 0.07
 )
 
 // ownLevels finds the resting and the running power of the trace itself.
@@ -44,7 +47,8 @@ func (d *detector) ownLevels() Levels {
 	if len(sorted) == 0 {
 		return Levels{}
 	}
-	first, _ := slices.BinarySearch(sorted, runningShare*quantile(sorted, 0.95))
+	topW := quantile(sorted, runningQuantile)
+	first, _ := slices.BinarySearch(sorted, runningShare*topW)
 	runningW := quantile(sorted[first:], 0.5)
 	if runningW <= 0 {
 		return Levels{}
@@ -53,13 +57,15 @@ func (d *detector) ownLevels() Levels {
 	if rest := d.restingPowers(restingShare * runningW); len(rest) > 0 {
 		standbyW = max(quantile(rest, 0.95), standbyW)
 	}
+	lightW := d.lightestW(topW, runningW)
 	between := func(position float64) float64 {
-		return math.Pow(standbyW, 1-position) * math.Pow(runningW, position)
+		return math.Pow(standbyW, 1-position) * math.Pow(lightW, position)
 	}
 	return Levels{StandbyW: standbyW, RunningW: runningW, OnW: between(onPosition), OffW: between(offPosition)}
 }
 
-// restingPowers returns the sorted powers of long stretches below a limit.
+// restingPowers returns the sorted powers of long stretches below a limit in
+// which no heat is made.
 func (d *detector) restingPowers(limitW float64) []float64 {
 	var rest []float64
 	d.spans(func(i int) bool { return d.t.PowerW[i] < limitW }, func(first, last int) {
@@ -67,13 +73,40 @@ func (d *detector) restingPowers(limitW float64) []float64 {
 			return
 		}
 		for i := first; i < last; i++ {
-			if d.seconds(first, i) >= besideRunS && d.seconds(i, last) > besideRunS {
+			if !d.makesHeat(i) && d.seconds(first, i) >= besideRunS && d.seconds(i, last) > besideRunS {
 				rest = append(rest, d.t.PowerW[i])
 			}
 		}
 	})
 	slices.Sort(rest)
 	return rest
+}
+
+// makesHeat says whether more heat comes out than any heater would make of the
+// power. For some minutes after a stop the water gives what it holds.
+func (d *detector) makesHeat(i int) bool {
+	return d.t.HeatW != nil && d.t.HeatW[i] > minRunningCOP*d.t.PowerW[i]
+}
+
+// lightestW is the power of the machine at its lightest work: it may charge a
+// cylinder at 2 kW and keep a floor warm at 250 W. Without heat to tell by, it
+// is the running level.
+func (d *detector) lightestW(topW, runningW float64) float64 {
+	if d.t.HeatW == nil {
+		return runningW
+	}
+	step := max(len(d.running)/levelSamples, 1)
+	var making []float64
+	for i := 0; i < len(d.running); i += step {
+		if d.t.PowerW[i] > pumpShare*topW && d.makesHeat(i) {
+			making = append(making, d.t.PowerW[i])
+		}
+	}
+	if len(making) == 0 {
+		return runningW
+	}
+	slices.Sort(making)
+	return min(quantile(making, 0.1), runningW)
 }
 
 // sortedKnown returns what is not NaN, sorted, of a few thousand values at
