@@ -44,6 +44,12 @@ var imports = map[string][]string{
 	"analysis/trace":     {"ingest", "analysis/fluid"},
 	"analysis/operation": {"ingest", "analysis/trace"},
 	"analysis/siteday":   {"ingest", "analysis/metrology", "analysis/trace", "analysis/operation"},
+	"analysis/sensor": {"ingest", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
+		"analysis/operation", "analysis/siteday"},
+	"analysis/defrost":    {"analysis/robust", "analysis/operation", "analysis/siteday"},
+	"analysis/cycling":    {"analysis/robust", "analysis/operation", "analysis/siteday"},
+	"analysis/flowrate":   {"ingest", "analysis/robust", "analysis/trace", "analysis/operation", "analysis/siteday"},
+	"analysis/efficiency": {"analysis/metrology", "analysis/operation", "analysis/siteday"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/trace",
 		"analysis/operation", "analysis/siteday"},
 

@@ -19,7 +19,7 @@ var quantityWords = []string{
 // absolute temperature in °C, K a difference.
 var unitWords = []string{
 	"C", "K", "W", "KW", "WPerK", "J", "KWh", "LPH", "LPM", "M3H", "L", "M3", "S", "MS", "H", "Hours", "Minutes", "D", "Hz", "Bar",
-	"KPa", "Pa", "Pct", "M", "M2", "Deg", "WS", "KS", "KSq", "JSq",
+	"KPa", "Pa", "Pct", "M", "M2", "Deg", "WS", "KS", "CS", "KSq", "JSq",
 }
 
 // perUnit is a unit written as one over another: WPerK, JPerKgK, MJPerK.
