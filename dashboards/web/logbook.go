@@ -100,7 +100,7 @@ func (l *logger) add(from, to time.Time, what, class string, belongs func(operat
 	heatKWh, electricityKWh := l.energies(from, to, belongs)
 	e := event{
 		from: from, to: to, From: l.clock(from), To: l.clock(to), What: what, Class: class, Length: length(to.Sub(from)),
-		Heat: energy(heatKWh), Electricity: energy(electricityKWh), Ratio: quantity{Value: unknown}, Note: note,
+		Heat: measured(heatKWh, 2, "kWh"), Electricity: measured(electricityKWh, 2, "kWh"), Ratio: quantity{Value: unknown}, Note: note,
 	}
 	if heatKWh != nil && electricityKWh != nil && *electricityKWh > 0 && *heatKWh > 0 {
 		ratio := *heatKWh / *electricityKWh
