@@ -14,6 +14,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"coldweek/analysis/job"
 	"coldweek/dashboards/web"
 	"coldweek/ingest/broker"
 	"coldweek/ingest/payload"
@@ -27,6 +28,10 @@ const (
 	sealEvery    = time.Hour
 	// sealAfter leaves a day open for what comes late, before it is packed.
 	sealAfter = 26 * time.Hour
+	// daysEvery keeps the latest days summed up, so that pages are quick; each
+	// time daysBack days of every site are looked over.
+	daysEvery = 10 * time.Minute
+	daysBack  = 15
 	// webGrace is how long open pages may finish when the service stops.
 	webGrace = 5 * time.Second
 )
@@ -163,6 +168,7 @@ func (s *service) run(ctx context.Context) error {
 	parts.Go(func() error { return s.serveWeb(ctx) })
 	parts.Go(func() error { return s.watchRecords(ctx) })
 	parts.Go(func() error { return s.seal(ctx) })
+	parts.Go(func() error { return s.keepDays(ctx) })
 	err := parts.Wait()
 	stopIntake()
 	return errors.Join(ignoreCancelled(err), ignoreCancelled(<-intakeDone))
@@ -223,6 +229,22 @@ func (s *service) seal(ctx context.Context) error {
 			s.logger.Debug("finished days packed", "report", report)
 		}
 		if !every(ctx, sealEvery) {
+			return ctx.Err()
+		}
+	}
+}
+
+// keepDays sums up what came in lately.
+func (s *service) keepDays(ctx context.Context) error {
+	for {
+		for _, record := range *s.records.Load() {
+			to := time.Now().In(record.Zone())
+			window := job.WindowAround(to.AddDate(0, 0, -daysBack), to)
+			if _, err := job.Days(ctx, s.store, record, window, nil); err != nil && ctx.Err() == nil {
+				s.logger.Error("days were not summed up; trying again later", "site", record.ID, "error", err)
+			}
+		}
+		if !every(ctx, daysEvery) {
 			return ctx.Err()
 		}
 	}
