@@ -2,10 +2,8 @@ package local
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
-	"strings"
 
 	"coldweek/ingest"
 	"coldweek/ingest/store/block"
@@ -77,7 +75,7 @@ func (t *transaction) appendDay(ctx context.Context, portions []portion, today i
 // what is left to become rows and how many readings it merged into the block.
 func (t *transaction) settle(ctx context.Context, s *series, p portion, today int64) (left points, merged int, err error) {
 	merge := p.day < today && p.len() >= t.store.options.MergeFrom
-	if !merge && p.day > s.lastBlock {
+	if !merge && p.ms[0] > s.sealedTo {
 		return p.points, 0, nil
 	}
 	sealed, err := readBlock(ctx, t.Tx, s.id, p.day)
@@ -86,7 +84,7 @@ func (t *transaction) settle(ctx context.Context, s *series, p portion, today in
 	}
 	fromMS, toMS := p.ms[0], p.ms[p.len()-1]+1
 	if merge {
-		fromMS, toMS = p.day*msPerDay, (p.day+1)*msPerDay
+		fromMS, toMS = startOf(p.day), startOf(p.day+1)
 	}
 	fresh, err := readRows(ctx, t.Tx, s.id, fromMS, toMS)
 	if err != nil {
@@ -97,17 +95,18 @@ func (t *transaction) settle(ctx context.Context, s *series, p portion, today in
 	if !merge || news.len() == 0 {
 		return news, 0, nil
 	}
-	err = t.seal(ctx, s.id, p.day, news.over(current))
+	whole := news.over(current)
+	err = t.seal(ctx, s.id, p.day, whole, toMS)
 	if errors.Is(err, block.ErrTooMany) {
 		return news, 0, nil
 	}
-	s.lastBlock = max(s.lastBlock, p.day)
+	s.sealedTo = max(s.sealedTo, whole.ms[whole.len()-1])
 	return points{}, news.len(), err
 }
 
-// seal makes p the block of a day and takes away the rows it replaces. An
-// error that wraps block.ErrTooMany has changed nothing.
-func (t *transaction) seal(ctx context.Context, series, day int64, p points) error {
+// seal makes p the block of a day and takes away the rows before toMS, which it
+// replaces. An error that wraps block.ErrTooMany has changed nothing.
+func (t *transaction) seal(ctx context.Context, series, day int64, p points, toMS int64) error {
 	if p.len() > t.store.options.blockLimit {
 		return block.ErrTooMany
 	}
@@ -115,14 +114,11 @@ func (t *transaction) seal(ctx context.Context, series, day int64, p points) err
 	if err != nil {
 		return err
 	}
-	_, err = t.ExecContext(ctx, `INSERT INTO block (series, day, count, first_ms, last_ms, data) VALUES (?, ?, ?, ?, ?, ?)
-		ON CONFLICT DO UPDATE SET count = excluded.count, first_ms = excluded.first_ms, last_ms = excluded.last_ms, data = excluded.data`,
-		series, day, p.len(), p.ms[0], p.ms[p.len()-1], data)
+	_, err = t.prepared(ctx, putBlock).ExecContext(ctx, series, day, p.len(), p.ms[0], p.ms[p.len()-1], data)
 	if err != nil {
 		return err
 	}
-	_, err = t.ExecContext(ctx, "DELETE FROM fresh WHERE series = ? AND unix_ms >= ? AND unix_ms < ?",
-		series, day*msPerDay, (day+1)*msPerDay)
+	_, err = t.prepared(ctx, dropRows).ExecContext(ctx, series, startOf(day), toMS)
 	return err
 }
 
@@ -131,53 +127,26 @@ func (t *transaction) seal(ctx context.Context, series, day int64, p points) err
 func (t *transaction) raise(ctx context.Context, raised map[int64]int64, site, day int64) error {
 	revision, ok := raised[site]
 	if !ok {
-		err := t.QueryRowContext(ctx, "UPDATE site SET revision = revision + 1 WHERE id = ? RETURNING revision", site).Scan(&revision)
-		if err != nil {
+		if err := t.prepared(ctx, raiseSite).QueryRowContext(ctx, site).Scan(&revision); err != nil {
 			return err
 		}
 		raised[site] = revision
 	}
-	_, err := t.ExecContext(ctx, `INSERT INTO day_revision (site, day, revision) VALUES (?, ?, ?)
-		ON CONFLICT DO UPDATE SET revision = excluded.revision`, site, day, revision)
+	_, err := t.prepared(ctx, raiseDay).ExecContext(ctx, site, day, revision)
 	return err
-}
-
-// upsert is a prepared statement for a number of rows.
-type upsert struct {
-	rows      int
-	statement *sql.Stmt
-}
-
-// upsertSizes are tried from the largest. Beyond 64 rows a statement gains
-// nothing measurable.
-var upsertSizes = []int{64, 8, 1}
-
-const columnsPerRow = 3
-
-func prepareUpserts(ctx context.Context, db *sql.DB) ([]upsert, error) {
-	upserts := make([]upsert, len(upsertSizes))
-	for i, n := range upsertSizes {
-		rows := strings.TrimSuffix(strings.Repeat("(?,?,?),", n), ",")
-		statement, err := db.PrepareContext(ctx, "INSERT INTO fresh (series, unix_ms, value) VALUES "+rows+
-			" ON CONFLICT DO UPDATE SET value = excluded.value WHERE value IS NOT excluded.value")
-		if err != nil {
-			return nil, err
-		}
-		upserts[i] = upsert{n, statement}
-	}
-	return upserts, nil
 }
 
 // upsert stores rows (three arguments each) and counts those that changed
 // something.
 func (t *transaction) upsert(ctx context.Context, rows []any) (changed int64, err error) {
-	for _, u := range t.store.upserts {
-		if len(rows) < u.rows*columnsPerRow {
+	for _, n := range upsertSizes {
+		arguments := n * columnsPerRow
+		if len(rows) < arguments {
 			continue
 		}
-		statement := t.StmtContext(ctx, u.statement)
-		for ; len(rows) >= u.rows*columnsPerRow; rows = rows[u.rows*columnsPerRow:] {
-			result, err := statement.ExecContext(ctx, rows[:u.rows*columnsPerRow]...)
+		statement := t.prepared(ctx, upsertRows(n))
+		for ; len(rows) >= arguments; rows = rows[arguments:] {
+			result, err := statement.ExecContext(ctx, rows[:arguments]...)
 			if err != nil {
 				return 0, err
 			}

@@ -19,7 +19,7 @@ type BackupOptions struct {
 }
 
 // backupStep is how many pages are copied between two looks at the context.
-const backupStep = 1024
+const backupStep = 256
 
 // Backup copies the store, while it is in use, to the file dest: everything
 // appended before the call and nothing half done. The copy is checked before it

@@ -20,12 +20,12 @@ import (
 // that was acknowledged before the backup began, and each append wholly or not.
 func TestBackupUnderAppends(t *testing.T) {
 	s := open(t, newPath(t), asRows)
-	fill(t, s, 4)
+	fill(t, s, 2)
 	const batchSize = 80
 	var going sync.WaitGroup
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	batches := plantDay("moorhof", 5)
+	batches := plantDay("moorhof", 2)
 	started := make(chan struct{})
 	going.Go(func() {
 		for i := 0; ctx.Err() == nil && (i+1)*batchSize <= len(batches); i++ {

@@ -22,6 +22,9 @@ func dayOf(unixMS int64) int64 {
 	return day
 }
 
+// startOf returns the first millisecond of a UTC day.
+func startOf(day int64) int64 { return day * msPerDay }
+
 // points are readings of one series in ascending time.
 type points struct {
 	ms     []int64
@@ -165,7 +168,7 @@ func (p points) sorted() points {
 func appendDays(portions []portion, name seriesName, p points) []portion {
 	for p.len() > 0 {
 		day := dayOf(p.ms[0])
-		part := p.between(p.ms[0], (day+1)*msPerDay)
+		part := p.between(p.ms[0], startOf(day+1))
 		portions = append(portions, portion{name: name, day: day, points: part})
 		p = p.slice(part.len(), p.len())
 	}

@@ -19,26 +19,33 @@ func TestTheRigsReadingsTakeLittleRoom(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates three houses")
 	}
-	for i, plant := range rig.Houses() {
-		path := newPath(t)
-		s := open(t, path, asRows)
-		r, err := rig.New(plant, year2025)
-		require.NoError(t, err)
-		var readings []ingest.Reading
-		r.Advance(year2025.AddDate(0, 0, 2), func(reading ingest.Reading) {
-			reading.Site = "moorhof"
-			readings = append(readings, reading)
+	for _, plant := range rig.Houses() {
+		t.Run(plant.ID, func(t *testing.T) {
+			t.Parallel()
+			takesLittleRoom(t, plant)
 		})
-		_, err = s.Append(t.Context(), readings)
-		require.NoError(t, err)
-		asRowsSize := sizeOf(t, s, path)
-		s = open(t, path, asRows)
-		_, err = s.Seal(t.Context(), suiteNow())
-		require.NoError(t, err)
-		perReading := sizeOf(t, s, path) / float64(len(readings))
-		t.Logf("house %d: %d readings, %.1f bytes as a row, %.2f sealed", i, len(readings), asRowsSize/float64(len(readings)), perReading)
-		assert.LessOrEqual(t, perReading, 1.3)
 	}
+}
+
+func takesLittleRoom(t *testing.T, plant rig.Plant) {
+	path := newPath(t)
+	s := open(t, path, asRows)
+	r, err := rig.New(plant, year2025)
+	require.NoError(t, err)
+	var readings []ingest.Reading
+	r.Advance(year2025.AddDate(0, 0, 2), func(reading ingest.Reading) {
+		reading.Site = "moorhof"
+		readings = append(readings, reading)
+	})
+	_, err = s.Append(t.Context(), readings)
+	require.NoError(t, err)
+	asRowsSize := sizeOf(t, s, path)
+	s = open(t, path, asRows)
+	_, err = s.Seal(t.Context(), suiteNow())
+	require.NoError(t, err)
+	perReading := sizeOf(t, s, path) / float64(len(readings))
+	t.Logf("%d readings, %.1f bytes as a row, %.2f sealed", len(readings), asRowsSize/float64(len(readings)), perReading)
+	assert.LessOrEqual(t, perReading, 1.3)
 }
 
 // sizeOf closes the store and returns the file's size in bytes.

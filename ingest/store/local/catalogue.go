@@ -15,12 +15,12 @@ import (
 // series is a channel of a site as the tables know it.
 type series struct {
 	id, site int64
-	// lastBlock is a day after which the series surely has no block, unless
-	// another process made one.
-	lastBlock int64
+	// sealedTo is a time after which the series surely has nothing in a block,
+	// unless another process put it there.
+	sealedTo int64
 }
 
-const noBlock = math.MinInt64
+const nothingSealed = math.MinInt64
 
 type seriesName struct {
 	site    string
@@ -56,7 +56,7 @@ type transaction struct {
 
 func (t *transaction) begin(ctx context.Context) error {
 	var version int64
-	if err := t.QueryRowContext(ctx, "PRAGMA data_version").Scan(&version); err != nil {
+	if err := t.prepared(ctx, dataVersion).QueryRowContext(ctx).Scan(&version); err != nil {
 		return err
 	}
 	t.known = t.store.catalogue.at(version)
@@ -85,9 +85,9 @@ func (t *transaction) series(ctx context.Context, name seriesName) (*series, err
 	if err != nil {
 		return nil, err
 	}
-	s := &series{site: site, lastBlock: noBlock}
+	s := &series{site: site, sealedTo: nothingSealed}
 	var last sql.NullInt64
-	err = t.QueryRowContext(ctx, `SELECT id, (SELECT max(day) FROM block WHERE series = id)
+	err = t.QueryRowContext(ctx, `SELECT id, (SELECT last_ms FROM block WHERE series = id ORDER BY day DESC LIMIT 1)
 		FROM series WHERE site = ? AND channel = ?`, site, name.channel).Scan(&s.id, &last)
 	if errors.Is(err, sql.ErrNoRows) {
 		err = t.QueryRowContext(ctx, "INSERT INTO series (site, channel) VALUES (?, ?) RETURNING id",
@@ -97,7 +97,7 @@ func (t *transaction) series(ctx context.Context, name seriesName) (*series, err
 		return nil, err
 	}
 	if last.Valid {
-		s.lastBlock = last.Int64
+		s.sealedTo = last.Int64
 	}
 	t.learned[name] = s
 	return s, nil

@@ -74,13 +74,13 @@ func (o Options) withDefaults() Options {
 
 // Store is an open file. Its methods may be called from many goroutines.
 type Store struct {
-	path      string
-	options   Options
-	write     *sql.DB       // one connection
-	turn      chan struct{} // holds one while a write transaction runs
-	catalogue catalogue     // whose turn it is uses it
-	read      *sql.DB
-	upserts   []upsert
+	path       string
+	options    Options
+	write      *sql.DB       // one connection
+	turn       chan struct{} // holds one while a write transaction runs
+	catalogue  catalogue     // whose turn it is uses it
+	statements map[string]*sql.Stmt
+	read       *sql.DB
 }
 
 // Open opens the file at path, made with mode 0600 when it is not there, and
@@ -113,8 +113,7 @@ func (s *Store) open(ctx context.Context) error {
 	readers := max(4, 2*runtime.GOMAXPROCS(0))
 	s.read.SetMaxOpenConns(readers)
 	s.read.SetMaxIdleConns(readers)
-	s.upserts, err = prepareUpserts(ctx, s.write)
-	return err
+	return s.prepare(ctx)
 }
 
 // Close waits for the write transaction that is running and closes the file.
@@ -122,8 +121,8 @@ func (s *Store) Close() error {
 	s.turn <- struct{}{}
 	defer func() { <-s.turn }()
 	var errs []error
-	for _, u := range s.upserts {
-		errs = append(errs, u.statement.Close())
+	for _, statement := range s.statements {
+		errs = append(errs, statement.Close())
 	}
 	for _, db := range []*sql.DB{s.read, s.write} {
 		if db != nil {
@@ -147,18 +146,18 @@ func (s *Store) transact(ctx context.Context, do func(*transaction) error) error
 	}
 	tx, err := s.write.BeginTx(ctx, nil)
 	if err != nil {
-		return classify(err)
+		return explain(ctx, err)
 	}
 	defer tx.Rollback() // after Commit this does nothing
 	t := &transaction{Tx: tx, store: s}
 	if err := t.begin(ctx); err != nil {
-		return classify(err)
+		return explain(ctx, err)
 	}
 	if err := do(t); err != nil {
-		return classify(err)
+		return explain(ctx, err)
 	}
 	if err := tx.Commit(); err != nil {
-		return classify(err)
+		return explain(ctx, err)
 	}
 	maps.Copy(t.known, t.learned)
 	if t.sealed {
@@ -171,8 +170,18 @@ func (s *Store) transact(ctx context.Context, do func(*transaction) error) error
 func (s *Store) snapshot(ctx context.Context, do func(*sql.Tx) error) error {
 	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
-		return classify(err)
+		return explain(ctx, err)
 	}
 	defer tx.Rollback()
-	return classify(do(tx))
+	return explain(ctx, do(tx))
+}
+
+// explain wraps the reason an error has: that of SQLite's code, or that the
+// context was done, after which database/sql may say only that the transaction
+// is.
+func explain(ctx context.Context, err error) error {
+	if err != nil && ctx.Err() != nil && !errors.Is(err, ctx.Err()) {
+		return fmt.Errorf("%w: %w", ctx.Err(), err)
+	}
+	return classify(err)
 }

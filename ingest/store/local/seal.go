@@ -13,45 +13,44 @@ import (
 
 // SealReport says what Seal did.
 type SealReport struct {
-	Days     int   // series-days packed
+	Days     int   // blocks written, one a series and UTC day
 	Readings int64 // rows that became part of a block
 	Left     int   // series-days left as rows, with too many readings for a block
 	Bytes    int64 // returned to the disk
 }
 
-// sealBatch bounds a sealing transaction, and so how long an Append may have
-// to wait for it: about a quarter of a second.
-const sealBatch = 30_000
+// sealBatch bounds the rows of a sealing transaction, and so how long an Append
+// may have to wait for it: about a tenth of a second. A series counts for
+// seekCost rows even if there is nothing to seal.
+const (
+	sealBatch = 30_000
+	seekCost  = 20
+)
 
-// Seal packs the readings of every UTC day that ended at before or earlier into
-// blocks. Appends go on between its transactions; cancelled or killed, it
-// leaves some days sealed and the others as they were.
+// Seal packs the readings before a time into blocks, a block for each series
+// and UTC day; of a day that goes on after that time only when enough have
+// come together (Options.MergeFrom). Appends go on between its transactions;
+// cancelled or killed, it leaves some days sealed and the others as they were.
 func (s *Store) Seal(ctx context.Context, before time.Time) (SealReport, error) {
 	var report SealReport
-	end := ceilMS(before)
-	if end != math.MaxInt64 {
-		end = dayOf(ceilMS(before)) * msPerDay
-	}
-	next := sealPlace{series: 0, fromMS: math.MinInt64}
+	next := sealPlace{fromMS: math.MinInt64}
 	for !next.done {
+		var step SealReport
 		err := s.transact(ctx, func(t *transaction) (err error) {
-			var step SealReport
-			if next, step, err = t.sealSome(ctx, next, end); err != nil {
-				return err
-			}
-			report.Days, report.Readings, report.Left = report.Days+step.Days, report.Readings+step.Readings, report.Left+step.Left
-			return nil
+			next, step, err = t.sealSome(ctx, next, ceilMS(before))
+			return err
 		})
 		if err != nil {
-			return report, fmt.Errorf("seal days before %s: %w", before.UTC().Format(time.DateOnly), err)
+			return report, fmt.Errorf("seal readings before %s: %w", before.UTC().Format(time.RFC3339), err)
 		}
+		report.Days, report.Readings, report.Left = report.Days+step.Days, report.Readings+step.Readings, report.Left+step.Left
 	}
 	var err error
 	if report.Bytes, err = s.shrink(ctx); err != nil {
 		return report, fmt.Errorf("return free pages: %w", err)
 	}
 	if report.Days > 0 || report.Left > 0 {
-		s.options.Logger.InfoContext(ctx, "finished days sealed", "days", report.Days, "readings", report.Readings,
+		s.options.Logger.InfoContext(ctx, "readings sealed", "days", report.Days, "readings", report.Readings,
 			"left", report.Left, "freed_bytes", report.Bytes)
 	}
 	return report, nil
@@ -63,10 +62,10 @@ type sealPlace struct {
 	done           bool
 }
 
-// sealSome seals days of rows from place on, about sealBatch rows.
+// sealSome seals rows from place on that lie before endMS, about sealBatch.
 func (t *transaction) sealSome(ctx context.Context, place sealPlace, endMS int64) (sealPlace, SealReport, error) {
 	var report SealReport
-	for report.Readings < sealBatch {
+	for work := 0; work < sealBatch; work += seekCost {
 		series, ms, err := t.nextRow(ctx, place)
 		if errors.Is(err, sql.ErrNoRows) {
 			return sealPlace{done: true}, report, nil
@@ -79,18 +78,19 @@ func (t *transaction) sealSome(ctx context.Context, place sealPlace, endMS int64
 			continue
 		}
 		day := dayOf(ms)
-		readings, err := t.sealDay(ctx, series, day)
+		rows, packed, err := t.sealDay(ctx, series, day, endMS)
+		work += rows
 		switch {
 		case errors.Is(err, block.ErrTooMany):
 			report.Left++
 		case err != nil:
 			return place, report, err
-		default:
+		case packed:
 			t.sealed = true
 			report.Days++
-			report.Readings += int64(readings)
+			report.Readings += int64(rows)
 		}
-		place = sealPlace{series: series, fromMS: (day + 1) * msPerDay}
+		place = sealPlace{series: series, fromMS: startOf(day + 1)}
 	}
 	return place, report, nil
 }
@@ -102,18 +102,24 @@ func (t *transaction) nextRow(ctx context.Context, place sealPlace) (series, ms 
 	return series, ms, err
 }
 
-// sealDay packs the rows of a series and day over its block and returns how
-// many rows there were.
-func (t *transaction) sealDay(ctx context.Context, id, day int64) (int, error) {
-	fresh, err := readRows(ctx, t.Tx, id, day*msPerDay, (day+1)*msPerDay)
+// sealDay packs the rows of a series and day before endMS over its block, or
+// leaves them for later. It returns how many there are.
+func (t *transaction) sealDay(ctx context.Context, series, day, endMS int64) (rows int, packed bool, err error) {
+	toMS := min(startOf(day+1), endMS)
+	fresh, err := readRows(ctx, t.Tx, series, startOf(day), toMS)
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
-	sealed, err := readBlock(ctx, t.Tx, id, day)
+	goesOn := toMS < startOf(day+1)
+	if goesOn && fresh.len() < t.store.options.MergeFrom {
+		return fresh.len(), false, nil
+	}
+	sealed, err := readBlock(ctx, t.Tx, series, day)
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
-	return fresh.len(), t.seal(ctx, id, day, fresh.over(sealed))
+	err = t.seal(ctx, series, day, fresh.over(sealed), toMS)
+	return fresh.len(), err == nil, err
 }
 
 const (

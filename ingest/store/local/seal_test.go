@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strconv"
 	"sync"
 	"testing"
 	"time"
@@ -36,28 +37,38 @@ func scanAll(t testing.TB, s *local.Store) []ingest.Column {
 	return columns
 }
 
-func TestSealPacksFinishedDaysOnly(t *testing.T) {
-	s := open(t, newPath(t), asRows)
+func TestSealPacksWhatLiesBefore(t *testing.T) {
+	onFirst := func() time.Time { return year2025 } // nothing is of a past day yet
+	s := open(t, newPath(t), local.Options{Now: onFirst})
 	fill(t, s, 2)
 	want := scanAll(t, s)
-	noonOfSecond := year2025.Add(36 * time.Hour)
+	seal := func(before time.Time, days, readings, rowsLeft int) {
+		t.Helper()
+		report, err := s.Seal(t.Context(), before)
+		require.NoError(t, err)
+		assert.Equal(t, days, report.Days)
+		assert.Equal(t, int64(readings), report.Readings)
+		assert.Equal(t, strconv.Itoa(rowsLeft), s.Ask("SELECT count(*) FROM fresh"))
+		require.Equal(t, want, scanAll(t, s))
+	}
+	const day = 8 * 8640
+	seal(year2025.Add(30*time.Minute), 0, 0, 2*day)           // 180 readings of a day that goes on are too few
+	seal(year2025.Add(34*time.Minute), 8, 8*204, 2*day-8*204) // 204 are enough
+	seal(year2025.Add(36*time.Hour), 16, day-8*204+day/2, day/2)
+	seal(year2025.Add(36*time.Hour), 0, 0, day/2)
 
-	report, err := s.Seal(t.Context(), noonOfSecond)
-	require.NoError(t, err)
-	assert.Equal(t, 8, report.Days)
-	assert.Equal(t, int64(8*8640), report.Readings)
-	assert.Equal(t, want, scanAll(t, s))
-	assert.Equal(t, "69120", s.Ask("SELECT count(*) FROM fresh"), "the second day's rows stay")
-
-	report, err = s.Seal(t.Context(), noonOfSecond)
-	require.NoError(t, err)
-	assert.Zero(t, report.Days)
-
-	report, err = s.Seal(t.Context(), year2025.Add(48*time.Hour))
-	require.NoError(t, err)
-	assert.Equal(t, 8, report.Days)
-	assert.Equal(t, want, scanAll(t, s))
-	assert.Equal(t, "0", s.Ask("SELECT count(*) FROM fresh"))
+	late := ingest.Reading{Site: "moorhof", Channel: "mode", Time: year2025.Add(30 * time.Hour), Value: 7}
+	for _, at := range []time.Duration{time.Hour, 30 * time.Hour} { // in the packed day, in the packed half
+		late.Time = year2025.Add(at)
+		for _, changed := range []int64{1, 0} {
+			n, err := s.Append(t.Context(), []ingest.Reading{late})
+			require.NoError(t, err)
+			assert.Equal(t, changed, n)
+		}
+	}
+	want = scanAll(t, s)
+	seal(year2025.Add(36*time.Hour), 1, 1, day/2+1) // the first day has ended, one reading of the second is too few
+	seal(year2025.Add(48*time.Hour), 8, day/2+1, 0)
 }
 
 func TestSealGivesFreePagesBack(t *testing.T) {
