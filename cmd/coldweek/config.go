@@ -13,10 +13,9 @@ import (
 
 // config is coldweek.yaml.
 type config struct {
-	Broker     *brokerConfig    `yaml:"broker,omitempty"`
-	Subscribe  *subscribeConfig `yaml:"subscribe,omitempty"`
-	Web        webConfig        `yaml:"web,omitempty"`
-	Quarantine quarantineConfig `yaml:"quarantine,omitempty"`
+	Broker    *brokerConfig    `yaml:"broker,omitempty"`
+	Subscribe *subscribeConfig `yaml:"subscribe,omitempty"`
+	Web       webConfig        `yaml:"web,omitempty"`
 }
 
 // brokerConfig turns the embedded broker on.
@@ -40,10 +39,6 @@ type subscribeConfig struct {
 
 type webConfig struct {
 	Listen string `yaml:"listen,omitempty"`
-}
-
-type quarantineConfig struct {
-	MaxItems int `yaml:"max_items,omitempty"`
 }
 
 // Where things listen unless told otherwise: this machine only.
