@@ -33,9 +33,10 @@ type Arrivals struct {
 	window int
 	logger *slog.Logger
 
-	mu    sync.Mutex
-	slots []slot
-	file  *os.File // nil: in memory only
+	mu     sync.Mutex
+	slots  []slot
+	latest map[string]int64 // arrival by topic, Unix ms
+	file   *os.File         // nil: in memory only
 }
 
 type slot struct {
@@ -58,7 +59,7 @@ func OpenArrivals(path string, window int, logger *slog.Logger) (*Arrivals, erro
 	if window < 1 || window > slotCount || slotCount%window != 0 {
 		return nil, fmt.Errorf("arrivals window %d is no power of two up to %d", window, slotCount)
 	}
-	a := &Arrivals{window: window, logger: logger, slots: make([]slot, slotCount)}
+	a := &Arrivals{window: window, logger: logger, slots: make([]slot, slotCount), latest: make(map[string]int64)}
 	if path == "" {
 		return a, nil
 	}
@@ -103,22 +104,44 @@ func (a *Arrivals) Close() error {
 
 // First returns when the message was first delivered, to the millisecond: now
 // unless it is a repetition that is remembered. QoS 0 messages have id 0 and
-// are not remembered.
+// are not remembered. Messages that waited in a broker come many in a
+// millisecond; those of one topic are set a millisecond apart, or only the
+// last of a channel could be kept.
 func (a *Arrivals) First(session string, id uint16, repeated bool, m Message, now time.Time) time.Time {
-	now = now.Truncate(time.Millisecond)
-	if id == 0 {
-		return now
-	}
 	sum := checksum(session, id, m)
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	i := a.place(session, id)
-	if repeated && a.slots[i].sum == sum {
+	if repeated && id != 0 && a.slots[i].sum == sum {
 		return time.UnixMilli(a.slots[i].unixMS)
 	}
-	a.slots[i] = slot{sum: sum, unixMS: now.UnixMilli()}
-	a.write(i)
-	return now
+	unixMS := a.apart(m.Topic, now.UnixMilli())
+	if id != 0 {
+		a.slots[i] = slot{sum: sum, unixMS: unixMS}
+		a.write(i)
+	}
+	return time.UnixMilli(unixMS)
+}
+
+const (
+	maxTopics = 1 << 16 // whose latest arrival is remembered
+	// furthestApart is how far a burst can run ahead of the clock; more means
+	// that the clock was set back.
+	furthestApart = time.Minute
+)
+
+// apart returns the time of arrival, or the millisecond after the topic's
+// latest.
+func (a *Arrivals) apart(topic string, unixMS int64) int64 {
+	latest, ok := a.latest[topic]
+	if ok && latest >= unixMS && latest-unixMS < furthestApart.Milliseconds() {
+		unixMS = latest + 1
+	}
+	if !ok && len(a.latest) >= maxTopics {
+		clear(a.latest)
+	}
+	a.latest[topic] = unixMS
+	return unixMS
 }
 
 func (a *Arrivals) place(session string, id uint16) int {

@@ -28,8 +28,13 @@ func TestArrivalsAcrossProcesses(t *testing.T) {
 	// Not closed: a killed process does not close either.
 
 	again := openArrivals(t, path, OneSession)
+	news := 0 // set a millisecond apart
 	check := func(what, session string, id uint16, repeated bool, m Message, want time.Time) {
 		t.Helper()
+		if want.Equal(later) {
+			want = later.Add(time.Duration(news) * time.Millisecond)
+			news++
+		}
 		assert.True(t, want.Equal(again.First(session, id, repeated, m, later)), what)
 	}
 	check("a repetition", "ingester", 65535, true, m, first)
@@ -48,6 +53,23 @@ func TestArrivalsOfManySessions(t *testing.T) {
 		a.First("mill", id+1, false, number(int(id)), first)
 	}
 	for id := range uint16(16) {
+		first := first.Add(time.Duration(id) * time.Millisecond)
 		assert.True(t, first.Equal(a.First("mill", id+1, true, number(int(id)), later)), "identifier %d", id+1)
 	}
+}
+
+func TestBurstOfOneTopicIsSetApart(t *testing.T) {
+	a := openArrivals(t, "", OneSession)
+	now := time.UnixMilli(1_000_000_000)
+	check := func(topic string, at, want time.Time) {
+		t.Helper()
+		assert.True(t, want.Equal(a.First("s", 0, false, Message{Topic: topic}, at)))
+	}
+	check("power", now, now)
+	check("power", now, now.Add(time.Millisecond))
+	check("power", now, now.Add(2*time.Millisecond))
+	check("mode", now, now)
+	check("power", now.Add(time.Second), now.Add(time.Second))
+	check("power", now.Add(-24*time.Hour), now.Add(-24*time.Hour)) // the clock was set back
+	check("power", now.Add(-24*time.Hour), now.Add(time.Millisecond-24*time.Hour))
 }
