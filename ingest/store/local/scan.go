@@ -86,7 +86,7 @@ func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel
 	columns := make([]ingest.Column, len(channels))
 	for i, channel := range channels {
 		p := scans[i].join()
-		columns[i] = ingest.Column{Channel: channel, UnixMS: p.ms, Value: p.values}
+		columns[i] = ingest.Column{Channel: channel, UnixMS: slices.Clip(p.ms), Value: slices.Clip(p.values)}
 	}
 	return columns, nil
 }

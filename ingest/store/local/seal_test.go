@@ -203,3 +203,26 @@ func TestColumnsShareTimesRightly(t *testing.T) {
 		require.Equal(t, want[i], c)
 	}
 }
+
+// Rows and blocks keep every bit, the sign of a zero (IEEE 754) included.
+func TestTheSignOfAZeroIsKept(t *testing.T) {
+	s := open(t, newPath(t), asRows)
+	negativeZero := math.Copysign(0, -1)
+	at := year2025
+	var batch []ingest.Reading
+	for _, v := range []float64{negativeZero, 0, negativeZero, 1, 0.5} {
+		at = at.Add(time.Second)
+		batch = append(batch, ingest.Reading{Site: "moorhof", Channel: "mode", Time: at, Value: v})
+	}
+	_, err := s.Append(t.Context(), batch)
+	require.NoError(t, err)
+	for range 2 {
+		columns, err := s.Scan(t.Context(), "moorhof", []ingest.Channel{"mode"}, year2025, at.Add(1))
+		require.NoError(t, err)
+		for i, r := range batch {
+			assert.Equal(t, math.Float64bits(r.Value), math.Float64bits(columns[0].Value[i]))
+		}
+		_, err = s.Seal(t.Context(), suiteNow())
+		require.NoError(t, err)
+	}
+}
