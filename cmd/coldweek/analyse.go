@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -12,6 +11,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"coldweek/analysis/job"
+	"coldweek/ingest/site"
+	"coldweek/ingest/store/local"
 )
 
 func newAnalyse(a *app) *cobra.Command {
@@ -26,27 +27,24 @@ null.`,
 		Example: `  coldweek analyse mill-cottage --from 2026-01-01 --to 2026-02-01
   coldweek analyse mill-cottage --from 2026-01-01 --to 2026-02-01 --json | jq .efficiency`,
 		Args: args(cobra.ExactArgs(1)),
-		RunE: func(c *cobra.Command, given []string) (err error) {
-			_, record, st, err := a.openSite(c.Context(), given[0])
-			if err != nil {
-				return err
-			}
-			defer func() { err = errors.Join(err, st.Close()) }()
-			from, to := windowDates(from, to, time.Now().In(record.Zone()))
-			window, err := job.ParseWindow(record, from, to)
-			if err != nil {
-				return usageError{err}
-			}
-			bar := a.progress("days")
-			result, err := job.Analyse(c.Context(), st, record, window, func(done, total int) { bar.set(int64(done), int64(total)) })
-			bar.done()
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return writeJSON(a.out, result)
-			}
-			return writeAnalysis(a.out, result)
+		RunE: func(c *cobra.Command, given []string) error {
+			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *local.Store) error {
+				from, to := windowDates(from, to, time.Now().In(record.Zone()))
+				window, err := job.ParseWindow(record, from, to)
+				if err != nil {
+					return usageError{err}
+				}
+				bar := a.progress("days")
+				result, err := job.Analyse(c.Context(), st, record, window, func(done, total int) { bar.set(int64(done), int64(total)) })
+				bar.done()
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return writeJSON(a.out, result)
+				}
+				return writeAnalysis(a.out, result)
+			})
 		},
 	}
 	c.Flags().StringVar(&from, "from", "", "first local day, as 2026-01-31")

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 
 	"github.com/schollz/progressbar/v3"
@@ -20,23 +19,16 @@ The copy is checked before it takes its name. Site records and coldweek.yaml are
 plain files: copy them too.`,
 		Example: "  coldweek backup /backup/coldweek-2026-01-31.sqlite",
 		Args:    args(cobra.ExactArgs(1)),
-		RunE: func(c *cobra.Command, given []string) (err error) {
-			h, err := a.openHome()
-			if err != nil {
-				return err
-			}
-			st, err := a.openStore(c.Context(), h)
-			if err != nil {
-				return err
-			}
-			defer func() { err = errors.Join(err, st.Close()) }()
-			bar := a.progress("bytes", progressbar.OptionShowBytes(true))
-			defer bar.done()
-			if err := st.Backup(c.Context(), given[0], local.BackupOptions{Overwrite: overwrite, Progress: bar.set}); err != nil {
-				return err
-			}
-			fmt.Fprintf(a.out, "%s written and checked\n", given[0])
-			return nil
+		RunE: func(c *cobra.Command, given []string) error {
+			return a.withHome(c.Context(), func(_ home, st *local.Store) error {
+				bar := a.progress("bytes", progressbar.OptionShowBytes(true))
+				defer bar.done()
+				if err := st.Backup(c.Context(), given[0], local.BackupOptions{Overwrite: overwrite, Progress: bar.set}); err != nil {
+					return err
+				}
+				fmt.Fprintf(a.out, "%s written and checked\n", given[0])
+				return nil
+			})
 		},
 	}
 	c.Flags().BoolVar(&overwrite, "overwrite", false, "replace FILE if it exists")

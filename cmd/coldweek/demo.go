@@ -20,6 +20,7 @@ import (
 	"coldweek/ingest/broker"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/rig/publish"
+	"coldweek/ingest/store/local"
 )
 
 const (
@@ -56,8 +57,7 @@ printed; nothing is opened. Without --keep all of it is gone at the end.`,
 }
 
 // demo sets up a deployment with the demo's houses and runs it.
-func (a *app) demo(ctx context.Context, h home, listen string) (err error) {
-	logger := a.quietLogger()
+func (a *app) demo(ctx context.Context, h home, listen string) error {
 	if err := h.make(); err != nil {
 		return err
 	}
@@ -65,14 +65,14 @@ func (a *app) demo(ctx context.Context, h home, listen string) (err error) {
 	if err != nil {
 		return err
 	}
-	st, err := a.openStore(ctx, h)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, st.Close()) }()
-	play := &playing{houses: rig.Houses(), passwords: passwords, logger: logger}
+	return a.withStore(ctx, h, func(st *local.Store) error { return a.playDemo(ctx, h, st, passwords, listen) })
+}
+
+// playDemo runs the service and the houses that publish to it.
+func (a *app) playDemo(ctx context.Context, h home, st *local.Store, passwords map[string]string, listen string) error {
+	play := &playing{houses: rig.Houses(), passwords: passwords}
 	config := config{Broker: &brokerConfig{Listen: "127.0.0.1:0"}, Web: webConfig{Listen: freeAddress(listen)}}
-	s, err := newService(ctx, h, config, st, logger, play.notice)
+	s, err := newService(ctx, h, config, st, a.quietLogger(), play.notice)
 	if err != nil {
 		return err
 	}
@@ -140,7 +140,6 @@ func freeAddress(address string) string {
 type playing struct {
 	houses    []rig.Plant
 	passwords map[string]string
-	logger    *slog.Logger
 	progress  func(percent int64)
 
 	playedDays atomic.Int64 // by all houses together

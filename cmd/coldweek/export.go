@@ -15,7 +15,9 @@ import (
 
 	"coldweek/analysis/job"
 	"coldweek/ingest"
+	"coldweek/ingest/site"
 	"coldweek/ingest/store"
+	"coldweek/ingest/store/local"
 )
 
 func newExport(a *app) *cobra.Command {
@@ -29,29 +31,25 @@ a channel with its unit. Without dates, everything; --to is exclusive.`,
 		Example: `  coldweek export mill-cottage --from 2026-01-01 --to 2026-02-01 --out january.csv
   coldweek export mill-cottage --channel flow_temp --channel power | gzip > two.csv.gz`,
 		Args: args(cobra.ExactArgs(1)),
-		RunE: func(c *cobra.Command, given []string) (err error) {
-			_, record, st, err := a.openSite(c.Context(), given[0])
-			if err != nil {
-				return err
-			}
-			defer func() { err = errors.Join(err, st.Close()) }()
-			extents, err := st.Extents(c.Context(), record.ID)
-			if err != nil {
-				return err
-			}
-			if extents, err = chosen(extents, only); err != nil {
-				return err
-			}
-			window, err := exportWindow(record.Zone(), extents, from, to)
-			if err != nil {
-				return err
-			}
-			out, closeOut, err := a.output(dest)
-			if err != nil {
-				return err
-			}
-			defer func() { err = errors.Join(err, closeOut()) }()
-			return a.exportCSV(c.Context(), out, st, record.ID, extents, window)
+		RunE: func(c *cobra.Command, given []string) error {
+			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *local.Store) error {
+				extents, err := st.Extents(c.Context(), record.ID)
+				if err != nil {
+					return err
+				}
+				if extents, err = chosen(extents, only); err != nil {
+					return err
+				}
+				window, err := exportWindow(record.Zone(), extents, from, to)
+				if err != nil {
+					return err
+				}
+				out, closeOut, err := a.output(dest)
+				if err != nil {
+					return err
+				}
+				return errors.Join(a.exportCSV(c.Context(), out, st, record.ID, extents, window), closeOut())
+			})
 		},
 	}
 	c.Flags().StringVar(&from, "from", "", "first local day, as 2026-01-31")

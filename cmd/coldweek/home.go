@@ -60,26 +60,39 @@ func (h home) unknownSite(id string) error {
 	return usagef("site %q has no record in %s; did you mean %q?", id, h.sitesDir(), ingest.Nearest(id, names))
 }
 
-// openStore opens the deployment's readings.
-func (a *app) openStore(ctx context.Context, h home) (*local.Store, error) {
+// withStore opens the deployment's readings, does the work and closes them.
+func (a *app) withStore(ctx context.Context, h home, work func(st *local.Store) error) (err error) {
 	if err := os.MkdirAll(h.dataDir(), 0o750); err != nil {
-		return nil, fmt.Errorf("make data folder: %w", err)
+		return fmt.Errorf("make data folder: %w", err)
 	}
-	return local.Open(ctx, h.storePath(), local.Options{Now: time.Now, Logger: a.logger()})
+	st, err := local.Open(ctx, h.storePath(), local.Options{Now: time.Now, Logger: a.logger()})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, st.Close()) }()
+	return work(st)
 }
 
-// openSite opens home, record and store at once.
-func (a *app) openSite(ctx context.Context, id string) (home, *site.Record, *local.Store, error) {
+// withHome does the work on the home's readings.
+func (a *app) withHome(ctx context.Context, work func(h home, st *local.Store) error) error {
 	h, err := a.openHome()
 	if err != nil {
-		return h, nil, nil, err
+		return err
+	}
+	return a.withStore(ctx, h, func(st *local.Store) error { return work(h, st) })
+}
+
+// withSite does the work on one site.
+func (a *app) withSite(ctx context.Context, id string, work func(h home, record *site.Record, st *local.Store) error) error {
+	h, err := a.openHome()
+	if err != nil {
+		return err
 	}
 	record, err := h.record(id)
 	if err != nil {
-		return h, nil, nil, err
+		return err
 	}
-	st, err := a.openStore(ctx, h)
-	return h, record, st, err
+	return a.withStore(ctx, h, func(st *local.Store) error { return work(h, record, st) })
 }
 
 // recordsStamp changes when a site record is written, added or removed.

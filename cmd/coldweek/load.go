@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -40,21 +39,18 @@ quarantine. FILE may be - for standard input.`,
 					return usagef("--zone %q: write an IANA name such as Europe/London", zone)
 				}
 			}
-			h, record, st, err := a.openSite(c.Context(), given[0])
-			if err != nil {
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *local.Store) error {
+				opts.Now, opts.MarkDir = time.Now, filepath.Join(h.dataDir(), "loads")
+				if err := os.MkdirAll(opts.MarkDir, 0o750); err != nil {
+					return fmt.Errorf("make folder for marks: %w", err)
+				}
+				result, err := a.load(c, st, record, given[1], opts)
+				if asJSON && err == nil {
+					return writeJSON(a.out, loadedJSON(result))
+				}
+				a.writeLoaded(result, err)
 				return err
-			}
-			defer func() { err = errors.Join(err, st.Close()) }()
-			opts.Now, opts.MarkDir = time.Now, filepath.Join(h.dataDir(), "loads")
-			if err := os.MkdirAll(opts.MarkDir, 0o750); err != nil {
-				return fmt.Errorf("make folder for marks: %w", err)
-			}
-			result, err := a.load(c, st, record, given[1], opts)
-			if asJSON && err == nil {
-				return writeJSON(a.out, loadedJSON(result))
-			}
-			a.writeLoaded(result, err)
-			return err
+			})
 		},
 	}
 	c.Flags().StringVar(&opts.TimeColumn, "time-column", "time", "name of the column of times")

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -11,6 +10,7 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/store"
+	"coldweek/ingest/store/local"
 )
 
 // refusal is a quarantined message in JSON.
@@ -31,28 +31,21 @@ func newQuarantine(a *app) *cobra.Command {
 		Short:   "Show what could not become a reading, and why",
 		Example: "  coldweek quarantine --limit 20",
 		Args:    args(cobra.NoArgs),
-		RunE: func(c *cobra.Command, _ []string) (err error) {
-			h, err := a.openHome()
-			if err != nil {
-				return err
-			}
-			st, err := a.openStore(c.Context(), h)
-			if err != nil {
-				return err
-			}
-			defer func() { err = errors.Join(err, st.Close()) }()
-			refusals, err := st.Refusals(c.Context(), limit)
-			if err != nil {
-				return err
-			}
-			counts, err := st.RefusalCounts(c.Context())
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return writeJSON(a.out, map[string]any{"counts": countsJSON(counts), "refusals": refusalsJSON(refusals)})
-			}
-			return a.writeRefusals(refusals, counts)
+		RunE: func(c *cobra.Command, _ []string) error {
+			return a.withHome(c.Context(), func(_ home, st *local.Store) error {
+				refusals, err := st.Refusals(c.Context(), limit)
+				if err != nil {
+					return err
+				}
+				counts, err := st.RefusalCounts(c.Context())
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return writeJSON(a.out, map[string]any{"counts": countsJSON(counts), "refusals": refusalsJSON(refusals)})
+				}
+				return a.writeRefusals(refusals, counts)
+			})
 		},
 	}
 	c.Flags().IntVar(&limit, "limit", 20, "how many of the newest to show")
