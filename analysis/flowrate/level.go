@@ -1,0 +1,232 @@
+package flowrate
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"coldweek/analysis/robust"
+	"coldweek/analysis/siteday"
+)
+
+// cell is the settled heating of one day at one heat output.
+type cell struct {
+	day         int // in the days given
+	outputW     float64
+	flowLPH     float64
+	differenceK float64 // NaN: not known
+	durS        float64
+}
+
+// cellsOf takes apart the days with enough heating, in their order and by
+// rising output.
+func cellsOf(days []siteday.Day) []cell {
+	var cells []cell
+	for i := range days {
+		steady := days[i].Sums.Steady
+		totalS := 0.0
+		for _, b := range steady {
+			totalS += b.S
+		}
+		if totalS < minHeatingS {
+			continue
+		}
+		for k, b := range steady {
+			if b.FlowLPHS > 0 {
+				c := cell{i, siteday.OutputBinW(k), b.FlowLPHS / b.S, math.NaN(), b.S}
+				if b.DifferenceS > 0 {
+					c.differenceK = b.DiffKS / b.DifferenceS
+				}
+				cells = append(cells, c)
+			}
+		}
+	}
+	slices.SortFunc(cells, func(a, b cell) int {
+		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.outputW, b.outputW))
+	})
+	return cells
+}
+
+// usual is how the plant's flow goes with its output: ln flow = const +
+// slope·u + bend·u², with u = ln(output/pivot).
+type usual struct {
+	pivotW      float64
+	slope, bend float64
+}
+
+// minSpread of ln output within a day tells how flow goes with it. Below, the
+// noise of the flow meter, which is in the output too, would look like it.
+const minSpread = 0.05
+
+// oddDay: a day whose flow keeps to its output so many times worse than is
+// usual, as when it steps within the day, teaches nothing.
+const oddDay = 3
+
+// learnUsual fits within days only (each day's means are taken out), so that
+// a flow that falls from day to day cannot pass for one that goes with output.
+// Odd days are those that stray from the middle one of all days' slopes.
+func learnUsual(cells []cell) usual {
+	u := usual{pivotW: weightedQuantile(cells, 0.5, func(c cell) float64 { return c.outputW })}
+	first := usual{pivotW: u.pivotW, slope: u.middleSlope(cells)}
+	var misses []float64
+	missOf := map[int]float64{}
+	eachDay(cells, func(of []cell) {
+		missOf[of[0].day] = first.miss(of)
+		misses = append(misses, missOf[of[0].day])
+	})
+	limit, _ := robust.Median(misses)
+	return u.fitted(cells, func(day int) bool { return missOf[day] > oddDay*limit })
+}
+
+// middleSlope is the median of the slopes of days whose output varies enough.
+func (u usual) middleSlope(cells []cell) float64 {
+	var slopes []float64
+	eachDay(cells, func(of []cell) {
+		m := u.meansOf(of)
+		var xx, xy float64
+		for _, c := range of {
+			x := u.place(c) - m.mean(0)
+			xx, xy = xx+c.durS*x*x, xy+c.durS*x*math.Log(c.flowLPH)
+		}
+		if xx >= minSpread*minSpread*m.weight {
+			slopes = append(slopes, xy/xx)
+		}
+	})
+	slope, _ := robust.Median(slopes)
+	return slope
+}
+
+// fitted returns the curve through the cells' logarithms by least squares,
+// without odd days.
+func (u usual) fitted(cells []cell, odd func(day int) bool) usual {
+	var totalS, s11, s12, s22, s1y, s2y float64
+	eachDay(cells, func(of []cell) {
+		if odd(of[0].day) {
+			return
+		}
+		m := u.meansOf(of)
+		for _, c := range of {
+			x := u.place(c)
+			x1, x2, y := x-m.mean(0), x*x-m.mean(1), math.Log(c.flowLPH)-m.mean(2)
+			totalS += c.durS
+			s11, s12, s22 = s11+c.durS*x1*x1, s12+c.durS*x1*x2, s22+c.durS*x2*x2
+			s1y, s2y = s1y+c.durS*x1*y, s2y+c.durS*x2*y
+		}
+	})
+	if s11 < minSpread*minSpread*totalS {
+		return u
+	}
+	// Cramer's rule; the bend is left out where it cannot be told from the slope.
+	if det := s11*s22 - s12*s12; det > 0.05*s11*s22 {
+		u.slope, u.bend = (s1y*s22-s2y*s12)/det, (s2y*s11-s1y*s12)/det
+	} else {
+		u.slope = s1y / s11
+	}
+	return u
+}
+
+// meansOf are those of place, its square and the flow's logarithm.
+func (u usual) meansOf(of []cell) means {
+	var m means
+	for _, c := range of {
+		m.add(c.durS, u.place(c), u.place(c)*u.place(c), math.Log(c.flowLPH))
+	}
+	return m
+}
+
+// miss is the root mean square by which a day's flows stray from the curve.
+func (u usual) miss(of []cell) float64 {
+	var level, squares means
+	for _, c := range of {
+		level.add(c.durS, math.Log(c.flowLPH/u.ratio(c.outputW)))
+	}
+	for _, c := range of {
+		off := math.Log(c.flowLPH/u.ratio(c.outputW)) - level.mean(0)
+		squares.add(c.durS, off*off)
+	}
+	return math.Sqrt(squares.mean(0))
+}
+
+// place is where a cell's output lies.
+func (u usual) place(c cell) float64 { return math.Log(c.outputW / u.pivotW) }
+
+// ratio is the flow usual at an output by that at the pivot.
+func (u usual) ratio(outputW float64) float64 {
+	x := math.Log(outputW / u.pivotW)
+	return math.Exp(u.slope*x + u.bend*x*x)
+}
+
+// means are weighted means of up to three figures.
+type means struct {
+	weight float64
+	sum    [3]float64
+}
+
+func (m *means) add(weight float64, values ...float64) {
+	m.weight += weight
+	for i, v := range values {
+		m.sum[i] += weight * v
+	}
+}
+
+func (m *means) mean(i int) float64 { return m.sum[i] / m.weight }
+
+// eachDay calls visit for the cells of each day.
+func eachDay(cells []cell, visit func(of []cell)) {
+	for first, last := 0, 0; first < len(cells); first = last {
+		for last = first; last < len(cells) && cells[last].day == cells[first].day; {
+			last++
+		}
+		visit(cells[first:last])
+	}
+}
+
+// levels makes the days of cells.
+func levels(days []siteday.Day, cells []cell, u usual) []Day {
+	var found []Day
+	eachDay(cells, func(of []cell) {
+		d := &days[of[0].day]
+		day := Day{Date: d.Date, From: d.From, To: d.To, index: of[0].day}
+		day.MedianLPH, _ = d.Sums.Flow.Quantile(0.5)
+		if outdoorC, ok := d.Sums.Outdoor.Of(); ok {
+			day.OutdoorC = &outdoorC
+		}
+		var m means
+		for _, c := range of {
+			m.add(c.durS, math.Log(c.flowLPH/u.ratio(c.outputW)))
+		}
+		day.HeatingS, day.Level = m.weight, math.Exp(m.mean(0))
+		found = append(found, day)
+	})
+	centre := middle(found, func(d Day) float64 { return d.Level })
+	for i := range found {
+		found[i].Level /= centre
+	}
+	return found
+}
+
+// middle is the median over at least one day.
+func middle(days []Day, of func(Day) float64) float64 {
+	values := make([]float64, len(days))
+	for i, d := range days {
+		values[i] = of(d)
+	}
+	m, _ := robust.Median(values)
+	return m
+}
+
+// weightedQuantile is the value below which the share of the time of at least
+// one cell lies.
+func weightedQuantile(cells []cell, share float64, of func(cell) float64) float64 {
+	sorted := slices.SortedFunc(slices.Values(cells), func(a, b cell) int { return cmp.Compare(of(a), of(b)) })
+	leftS := 0.0
+	for _, c := range cells {
+		leftS += share * c.durS
+	}
+	for _, c := range sorted {
+		if leftS -= c.durS; leftS <= 0 {
+			return of(c)
+		}
+	}
+	return of(sorted[len(sorted)-1])
+}
