@@ -89,8 +89,7 @@ type clues struct {
 	hotWaterLPH          float64 // 0 while not known apart from heating
 	cylinderRiseKPerHour []float64
 	returnRiseKPerHour   []float64
-	returnRoseKPerHour   []float64 // before
-	returnWillKPerHour   []float64 // after
+	climbing             []bool // the return climbs before and after
 }
 
 const (
@@ -115,7 +114,7 @@ const (
 	// charging cylinder.
 	climbingKPerHour, warmedUpS = 8.0, 20 * 60
 	// Rises are taken over windows long enough for sensors of 0.1 K.
-	cylinderWindowS, returnWindowS, climbWindowS = 10 * 60, 20 * 60, 5 * 60
+	cylinderWindowS, returnWindowS, climbWindowS = 10 * 60.0, 20 * 60.0, 5 * 60.0
 	// They leave out the first and last moments of a run.
 	settlingS = 60
 )
@@ -127,8 +126,7 @@ func (d *detector) hotWaterEvidence() []float64 {
 		heating:              d.learnHeatingBand(),
 		cylinderRiseKPerHour: d.rise(d.t.Mean(ingest.Channel(ingest.CylinderTemp)), cylinderWindowS/2, cylinderWindowS/2),
 		returnRiseKPerHour:   d.rise(d.t.ReturnC, returnWindowS/2, returnWindowS/2),
-		returnRoseKPerHour:   d.rise(d.t.ReturnC, climbWindowS, 0),
-		returnWillKPerHour:   d.rise(d.t.ReturnC, 0, climbWindowS),
+		climbing:             d.climbing(),
 	}
 	c.aboveLog = likelihoodLog(max(c.heating.spreadK, leastSpreadK))
 	d.learnFlowRates(&c)
@@ -215,8 +213,7 @@ func (d *detector) byCylinder(c *clues, i int) float64 {
 // byRise asks whether the return climbs steadily in a run that has long been
 // warm, at flow temperatures that both could have.
 func (d *detector) byRise(c *clues, i int, warmS float64) float64 {
-	climbing := min(at(c.returnRoseKPerHour, i), at(c.returnWillKPerHour, i)) > climbingKPerHour
-	if warmS > warmedUpS && climbing && d.t.FlowC[i] > c.heating.at(at(d.t.OutdoorC, i))-2*c.heating.spreadK {
+	if warmS > warmedUpS && c.climbing[i] && d.t.FlowC[i] > c.heating.at(at(d.t.OutdoorC, i))-2*c.heating.spreadK {
 		return 2
 	}
 	return 0
@@ -267,21 +264,53 @@ func (d *detector) rise(columnC []float64, beforeS, afterS float64) []float64 {
 		return nil
 	}
 	rise := unknown(len(columnC))
-	for first := 0; first < len(rise); {
-		last := d.sameUntil(first)
-		if d.running[first] {
-			begin, end := d.inner(first, last)
-			d.riseWithin(rise, columnC, begin, end, beforeS, afterS)
-			for i := first; i < begin; i++ {
-				rise[i] = rise[begin]
-			}
-			for i := end; i < last; i++ {
-				rise[i] = rise[end-1]
-			}
+	d.eachRun(func(first, last int) {
+		begin, end := d.inner(first, last)
+		d.riseWithin(rise, columnC, begin, end, beforeS, afterS)
+		for i := first; i < begin; i++ {
+			rise[i] = rise[begin]
 		}
-		first = last
-	}
+		for i := end; i < last; i++ {
+			rise[i] = rise[end-1]
+		}
+	})
 	return rise
+}
+
+// eachRun calls for every stretch of running intervals.
+func (d *detector) eachRun(found func(first, last int)) {
+	d.spans(func(i int) bool { return d.running[i] }, found)
+}
+
+// climbing says for each interval whether the return climbs steeply both
+// before and after it.
+func (d *detector) climbing() []bool {
+	climbs := make([]bool, len(d.running))
+	if d.t.ReturnC == nil {
+		return climbs
+	}
+	d.eachRun(func(first, last int) {
+		first, last = d.inner(first, last)
+		a, b := first, first
+		for i := first; i < last; i++ {
+			for d.seconds(a, i) > climbWindowS {
+				a++
+			}
+			b = max(b, i)
+			for b+1 < last && d.seconds(i, b+1) < climbWindowS {
+				b++
+			}
+			climbs[i] = d.climbs(a, i) && d.climbs(i, b)
+		}
+	})
+	return climbs
+}
+
+// climbs says whether the return climbs steeply from interval a to b, far
+// enough apart to tell.
+func (d *detector) climbs(a, b int) bool {
+	s := d.seconds(a, b)
+	return s >= climbWindowS/3 && (d.t.ReturnC[b]-d.t.ReturnC[a])*3600 > climbingKPerHour*s
 }
 
 // inner is a run without its first and last moments, in which the water is on

@@ -49,9 +49,24 @@ func intervalMeans(c ingest.Column, between ingest.Between, maxGapMS int64, edge
 		for k+1 < len(c.UnixMS) && c.UnixMS[k+1] <= from {
 			k++
 		}
+		if k+1 < len(c.UnixMS) && c.UnixMS[k] == from && c.UnixMS[k+1] == to {
+			means[i] = meanBetween(c, between, maxGapMS, k) // sampled by the clock itself
+			continue
+		}
 		means[i] = meanOver(c, between, maxGapMS, k, from, to)
 	}
 	return means
+}
+
+// meanBetween is the mean from sample k to the next.
+func meanBetween(c ingest.Column, between ingest.Between, maxGapMS int64, k int) float64 {
+	switch {
+	case c.UnixMS[k+1]-c.UnixMS[k] > maxGapMS:
+		return math.NaN()
+	case between == ingest.Linear:
+		return (c.Value[k] + c.Value[k+1]) / 2
+	}
+	return c.Value[k]
 }
 
 // meanOver integrates from sample k on, which must not lie after from.
