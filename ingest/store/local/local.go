@@ -1,11 +1,11 @@
 // Package local keeps readings, site days and the quarantine in one SQLite
 // file (pure Go driver, write-ahead log, synchronous=FULL).
 //
-// Fresh readings are rows. A finished day is sealed into one compressed block
-// a channel (package block), forty times smaller and a hundred times quicker to
-// read. Late readings of a sealed day are rows again, which override the block
-// until it is sealed anew; a large late batch goes straight into the block. So
-// what Scan returns never depends on what has been sealed.
+// Fresh readings are rows. Seal packs them into one compressed block a channel
+// and UTC day (package block), forty times smaller and quicker to read. Late
+// readings of what is sealed are rows again, which override the block until it
+// is sealed anew; a large late batch goes straight into the block. So what Scan
+// returns never depends on what has been sealed.
 //
 // There is one writer at a time and any number of readers, each on the
 // snapshot of its beginning. Other processes may use the same file at the same
