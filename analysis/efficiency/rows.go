@@ -131,5 +131,5 @@ func rowOf(sums map[int]rowSums, fromC, width int) (Row, bool) {
 		flowC := flowKJ / flowJ
 		r.FlowC = &flowC
 	}
-	return r, all.runS >= minRowS
+	return r, all.runS >= minRowS && r.SPF != nil
 }

@@ -100,6 +100,7 @@ func TestLeavingOneTestPointOut(t *testing.T) {
 	t.Logf("%d points: share of Carnot misses by %.1f %% rms, %.1f %% at most; COP by %.1f %% rms, %.1f %% at most; %d on the rim are not known",
 		byShare.n, 100*byShare.rms(), 100*byShare.most, 100*byCOP.rms(), 100*byCOP.most, rim)
 	assert.Less(t, byShare.rms(), byCOP.rms(), "the share of Carnot is the smoother of the two")
+	assert.Less(t, byShare.rms(), 0.05, "between points twice as far apart as in use")
 }
 
 // interpolatedCOP does with the COP what Laboratory does with the share: points

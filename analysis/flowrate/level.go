@@ -32,8 +32,8 @@ func cellsOf(days []siteday.Day) []cell {
 			continue
 		}
 		for k, b := range steady {
-			if b.FlowLPHS > 0 {
-				c := cell{i, siteday.OutputBinW(k), b.FlowLPHS / b.S, math.NaN(), b.S}
+			if b.VolumeL > 0 {
+				c := cell{i, siteday.OutputBinW(k), b.FlowLPH(), math.NaN(), b.S}
 				if b.DifferenceS > 0 {
 					c.differenceK = b.DiffKS / b.DifferenceS
 				}

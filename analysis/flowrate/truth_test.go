@@ -21,7 +21,7 @@ func made(day int, flowLPH, outdoorC float64) siteday.Day {
 	from := time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC).AddDate(0, 0, day)
 	d := siteday.Day{Date: from.Format(time.DateOnly), From: from, To: from.AddDate(0, 0, 1)}
 	d.Sums.SpanS = 86400
-	d.Sums.Steady = map[int]siteday.SteadyBin{bin: {S: heatingS, FlowLPHS: flowLPH * heatingS}}
+	d.Sums.Steady = map[int]siteday.SteadyBin{bin: {S: heatingS, VolumeL: flowLPH * heatingS / 3600}}
 	d.Sums.Flow = siteday.NewHistogram(5)
 	d.Sums.Flow.Add(flowLPH, heatingS)
 	d.Sums.Outdoor = siteday.Mean{ValueS: outdoorC * 86400, S: 86400}

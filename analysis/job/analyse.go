@@ -2,9 +2,10 @@ package job
 
 import (
 	"context"
-	"slices"
 	"time"
 
+	"coldweek/analysis/efficiency"
+	"coldweek/analysis/flowrate"
 	"coldweek/analysis/metrology"
 	"coldweek/analysis/operation"
 	"coldweek/analysis/siteday"
@@ -17,9 +18,6 @@ const (
 	joulePerKWh = 3.6e6
 	// shortRun is what counts as a short run (common practice, no source).
 	shortRun = 10 * time.Minute
-	// boundaryOfEverything: one meter for the whole plant measures H4 of the
-	// SEPEMO-Build boundaries.
-	boundaryOfEverything = "H4"
 	// minDayCoverage makes a day usable (common practice, no source).
 	minDayCoverage = 0.9
 )
@@ -34,7 +32,15 @@ func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progr
 	if err != nil {
 		return nil, err
 	}
-	return Summarise(record, w, days, source), nil
+	result := Summarise(record, w, days, source)
+	if step := result.FlowRate.Step; step != nil {
+		span, err := Look(ctx, st, record, step.From, step.To)
+		if err != nil {
+			return nil, err
+		}
+		result.FlowRate.Date(span.Trace, span.Operation)
+	}
+	return result, nil
 }
 
 // Summarise makes the answer of site days alone.
@@ -52,12 +58,14 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 		if doubt, ok := period.Heat(); ok {
 			r.Heat.UncertaintyPct = &doubt.Pct
 		}
-		r.Assumed = period.Assumed()
+		r.Efficiencies = efficiency.Of(&sums, metersOf(record), pointsOf(record))
+		r.Assumed = append(period.Assumed(), r.Efficiencies.Assumed...)
 	}
 	r.Defrost = defrostOf(&sums)
 	r.Cycling = cyclingOf(&sums)
 	r.HotWater = hotWaterOf(&sums)
-	r.Flow = flowOf(record, &sums)
+	r.FlowRate = flowrate.Of(days)
+	r.Flow = flowOf(record, &sums, r.FlowRate)
 	r.Capacity.BackupHours = hoursIfKnown(sums.BackupS, sums.BackupKnownS)
 	r.Comfort.Rooms = []RoomComfort{}
 	for i := range days {
@@ -128,31 +136,12 @@ func electricityOf(s *siteday.Sums) Electricity {
 }
 
 func efficiencyOf(record *site.Record, period *metrology.Period, h Heat, e Electricity) Efficiency {
-	boundary := boundaryOf(record)
+	boundary := string(metersOf(record).Boundary())
 	result := Efficiency{Boundary: &boundary, Space: ratio(h.SpaceKWh, e.SpaceKWh), HotWater: ratio(h.HotWaterKWh, e.HotWaterKWh)}
 	if spf, ok := period.SPF(); ok {
 		result.Overall, result.Low, result.High = &spf.Value, &spf.Low, &spf.High
 	}
 	return result
-}
-
-// boundaryOf names the SPF boundary (SEPEMO-Build) that the electricity meter
-// stands for: H1 the heat pump unit, H2 with the source fan, H3 with backup
-// heating, H4 with the circulation pump too.
-func boundaryOf(record *site.Record) string {
-	if record.Metering == nil || len(record.Metering.ElectricityCovers) == 0 {
-		return boundaryOfEverything
-	}
-	covers := func(part string) bool { return slices.Contains(record.Metering.ElectricityCovers, part) }
-	switch {
-	case covers("circulation_pump"):
-		return boundaryOfEverything
-	case covers("backup_heater") || covers("immersion_heater"):
-		return "H3"
-	case covers("fan"):
-		return "H2"
-	}
-	return "H1"
 }
 
 func defrostOf(s *siteday.Sums) Defrost {

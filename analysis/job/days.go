@@ -308,15 +308,13 @@ func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (siteday.D
 	if err != nil {
 		return siteday.Day{}, store.Day{}, fmt.Errorf("scan %s of site %q: %w", d.date, r.record.ID, err)
 	}
-	day := r.compute(columns, d, from, to)
+	day := r.compute(columns, d)
 	fresh, err := r.stored(day, revision)
 	return day, fresh, err
 }
 
-func (r *reader) compute(columns []ingest.Column, d localDay, from, to time.Time) siteday.Day {
-	opt := r.options
-	opt.Marks = []time.Time{d.from, d.to}
-	t := trace.Build(columns, from, to, opt)
+func (r *reader) compute(columns []ingest.Column, d localDay) siteday.Day {
+	t := r.trace(columns, d.from, d.to)
 	return siteday.Sum(t, operation.Detect(t, r.config), d.date, d.from, d.to)
 }
 

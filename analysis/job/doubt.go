@@ -12,10 +12,11 @@ const lphPerM3H = 1000
 
 // meteredPeriod says what a span counted and what is known of its meters.
 func meteredPeriod(record *site.Record, sums *siteday.Sums, days []siteday.Day, coverage float64) metrology.Period {
+	heatJ, electricityJ := metersOf(record).Measured(sums)
 	p := metrology.Period{
-		Sums: sums.HeatDoubt, ElectricityJ: sums.ElectricityJ.Total(),
+		Sums: sums.HeatDoubt, ElectricityJ: electricityJ,
 		HeatVarianceJSq: sums.HeatVarianceJSq, ElectricityVarianceJSq: sums.ElectricityVarianceJSq,
-		AddedHeatJ: addedHeat(record, sums), UncoveredShare: min(max(1-coverage, 0), 1),
+		AddedHeatJ: heatJ - sums.HeatDoubt.NetJ, UncoveredShare: min(max(1-coverage, 0), 1),
 		HeatMeter: metrology.HeatMeter{Class: metrology.HeatUnclassified}, ElectricityMeter: metrology.ElectricityUnclassified,
 	}
 	if liquid, assumedRatio, err := fluidOf(record.HeatPump); err == nil {
@@ -55,19 +56,6 @@ func meters(p *metrology.Period, m *site.Metering) {
 			p.OffsetK = max(*pair.OffsetK, -*pair.OffsetK)
 		}
 	}
-}
-
-// addedHeat is electricity that is heat too, where the record says that the
-// heat meter sits before the heater: it belongs to H3 and H4.
-func addedHeat(record *site.Record, sums *siteday.Sums) float64 {
-	m := record.Metering
-	if m == nil || m.HeatMeter == nil || m.HeatMeter.AfterBackupHeater {
-		return 0
-	}
-	if boundary := boundaryOf(record); boundary != "H3" && boundary != "H4" {
-		return 0
-	}
-	return sums.BackupJ
 }
 
 func dayEnergies(days []siteday.Day) []metrology.DayEnergy {

@@ -3,16 +3,20 @@ package job
 import (
 	"slices"
 
+	"coldweek/analysis/flowrate"
 	"coldweek/analysis/fluid"
 	"coldweek/analysis/operation"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest/site"
 )
 
-func flowOf(record *site.Record, s *siteday.Sums) Flow {
+func flowOf(record *site.Record, s *siteday.Sums, rate *flowrate.Result) Flow {
 	f := Flow{
 		MedianLPH: quantileOf(s.Flow, 0.5), P10LPH: quantileOf(s.Flow, 0.1), MedianDifferenceK: quantileOf(s.Difference, 0.5),
 		DesignLPH: designFlow(record),
+	}
+	if rate.Trend != nil {
+		f.TrendPctPerWeek = &rate.Trend.PctPerWeek.Value
 	}
 	if record.Commissioned != nil {
 		f.CommissionedLPH = record.Commissioned.FlowRateLPH

@@ -1,6 +1,11 @@
 package job
 
-import "time"
+import (
+	"time"
+
+	"coldweek/analysis/efficiency"
+	"coldweek/analysis/flowrate"
+)
 
 // Result is the answer to `coldweek analyse --json`. A nil pointer is null in
 // JSON: not known.
@@ -24,6 +29,11 @@ type Result struct {
 	Days         []Day        `json:"days"`
 	Findings     []Finding    `json:"findings"` // null: no rules were run
 
+	// FlowRate and Efficiencies are what Flow and Efficiency are taken from, with
+	// the rest that was found; not part of the JSON. Efficiencies is nil when
+	// heat or electricity is not known.
+	FlowRate     *flowrate.Result   `json:"-"`
+	Efficiencies *efficiency.Result `json:"-"`
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
 	// Assumed is what was taken for granted of the meters, for people.

@@ -26,14 +26,11 @@ func Look(ctx context.Context, st Store, record *site.Record, from, to time.Time
 	if err != nil {
 		return nil, err
 	}
-	begin, end := from.Add(-marginBefore), to.Add(marginAfter)
-	columns, err := st.Scan(ctx, record.ID, r.channels, begin, end)
+	columns, err := st.Scan(ctx, record.ID, r.channels, from.Add(-marginBefore), to.Add(marginAfter))
 	if err != nil {
 		return nil, fmt.Errorf("scan site %q: %w", record.ID, err)
 	}
-	opt := r.options
-	opt.Marks = []time.Time{from, to}
-	t := trace.Build(columns, begin, end, opt)
+	t := r.trace(columns, from, to)
 	return &Span{From: from, To: to, Trace: t, Operation: operation.Detect(t, r.config)}, nil
 }
 
@@ -58,8 +55,19 @@ func AnalyseColumns(record *site.Record, columns []ingest.Column, w Window) (*Re
 	}
 	var days []siteday.Day
 	for _, d := range w.days() {
-		from, to := d.from.Add(-marginBefore), d.to.Add(marginAfter)
-		days = append(days, r.compute(columns, d, from, to))
+		days = append(days, r.compute(columns, d))
 	}
-	return Summarise(record, w, days, sourceOf(has)), nil
+	result := Summarise(record, w, days, sourceOf(has))
+	if step := result.FlowRate.Step; step != nil {
+		t := r.trace(columns, step.From, step.To)
+		result.FlowRate.Date(t, operation.Detect(t, r.config))
+	}
+	return result, nil
+}
+
+// trace reaches beyond a span by the margins that tell runs whole.
+func (r *reader) trace(columns []ingest.Column, from, to time.Time) *trace.Trace {
+	opt := r.options
+	opt.Marks = []time.Time{from, to}
+	return trace.Build(columns, from.Add(-marginBefore), to.Add(marginAfter), opt)
 }

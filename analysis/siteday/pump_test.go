@@ -65,9 +65,9 @@ func TestSteadyHeatingIsSortedByOutput(t *testing.T) {
 		if b.S > 60 { // not the minute in which it stops
 			assert.InEpsilon(t, 5778, siteday.OutputBinW(k), 0.03)
 		}
-		total.S, total.FlowLPHS, total.DiffKS = total.S+b.S, total.FlowLPHS+b.FlowLPHS, total.DiffKS+b.DiffKS
+		total.S, total.VolumeL, total.DiffKS = total.S+b.S, total.VolumeL+b.VolumeL, total.DiffKS+b.DiffKS
 	}
 	assert.InDelta(t, 6*3600-5*60, total.S, 120, "heating less five minutes to settle")
-	assert.InDelta(t, 1000, total.FlowLPHS/total.S, 1)
+	assert.InDelta(t, 1000, total.FlowLPH(), 1)
 	assert.InDelta(t, 5, total.DiffKS/total.S, 0.05)
 }

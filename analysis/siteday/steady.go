@@ -10,6 +10,8 @@ import (
 // logarithm: each is 5 % above the one below, for machines of any size.
 const outputBinWidth = 0.05
 
+const secondsPerHour = 3600
+
 // leastOutputW is the least heat output that is sorted into bins.
 const leastOutputW = 100
 
@@ -20,13 +22,16 @@ func OutputBinW(bin int) float64 { return math.Exp((float64(bin) + 0.5) * output
 // follows the output can be compared like with like.
 type SteadyBin struct {
 	S           float64 `json:"s"`
-	FlowLPHS    float64 `json:"flow_lph_s"`   // flow rate by time
+	VolumeL     float64 `json:"volume_l"`     // that flowed
 	DifferenceS float64 `json:"difference_s"` // time in which the difference is known
 	DiffKS      float64 `json:"diff_k_s"`     // difference by time
 }
 
+// FlowLPH is the mean flow rate; NaN without any time.
+func (b SteadyBin) FlowLPH() float64 { return b.VolumeL / b.S * secondsPerHour }
+
 func (b SteadyBin) plus(o SteadyBin) SteadyBin {
-	return SteadyBin{b.S + o.S, b.FlowLPHS + o.FlowLPHS, b.DifferenceS + o.DifferenceS, b.DiffKS + o.DiffKS}
+	return SteadyBin{b.S + o.S, b.VolumeL + o.VolumeL, b.DifferenceS + o.DifferenceS, b.DiffKS + o.DiffKS}
 }
 
 // steady sorts heating that has settled by flow, difference and output.
@@ -35,7 +40,7 @@ func (s *summer) steady() {
 		if i < s.first || s.t.FlowLPH == nil || math.IsNaN(s.t.FlowLPH[i]) {
 			return
 		}
-		bin := SteadyBin{S: s.t.DurS[i], FlowLPHS: s.t.FlowLPH[i] * s.t.DurS[i]}
+		bin := SteadyBin{S: s.t.DurS[i], VolumeL: s.t.FlowLPH[i] * s.t.DurS[i] / secondsPerHour}
 		s.sums.Flow.Add(s.t.FlowLPH[i], s.t.DurS[i])
 		if diffK := at(s.t.DifferenceK, i); !math.IsNaN(diffK) {
 			s.sums.Difference.Add(diffK, s.t.DurS[i])

@@ -90,6 +90,8 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	}
 	fmt.Fprintln(out)
 	writeRunning(out, r)
+	writeFlow(out, r)
+	writeEfficiency(out, r)
 	writeDays(out, r)
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(out, "Doubtful:", warning)
@@ -107,8 +109,6 @@ func writeRunning(out io.Writer, r *job.Result) {
 	fmt.Fprintf(w, "defrosts\t%s, median %s min every %s min, %s of run time\n", whole(r.Defrost.Count),
 		num(r.Defrost.MedianMinutes, 1), num(r.Defrost.MedianIntervalMinutes, 0), percent(r.Defrost.ShareOfRunTime))
 	fmt.Fprintf(w, "hot water\t%d runs\n", len(r.HotWater.Runs))
-	fmt.Fprintf(w, "flow\tmedian %s l/h, design %s, commissioned %s, minimum %s; difference %s K\n", num(r.Flow.MedianLPH, 0),
-		num(r.Flow.DesignLPH, 0), num(r.Flow.CommissionedLPH, 0), num(r.Flow.MinimumLPH, 0), num(r.Flow.MedianDifferenceK, 1))
 	w.Flush()
 	fmt.Fprintln(out)
 }
