@@ -26,8 +26,9 @@ import (
 const (
 	recordsEvery = 5 * time.Second // how often changed site records are looked for
 	sealEvery    = time.Hour
-	// sealAfter leaves a day open for what comes late, before it is packed.
-	sealAfter = 26 * time.Hour
+	// sealAfter leaves the latest readings as rows, into which late ones fall
+	// cheaply; older ones are packed.
+	sealAfter = time.Hour
 	// daysEvery keeps the latest days summed up, so that pages are quick; each
 	// time daysBack days of every site are looked over.
 	daysEvery = 10 * time.Minute
