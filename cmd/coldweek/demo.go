@@ -5,7 +5,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"log/slog"
 	"net"
 	"os"
 	"sync/atomic"
@@ -87,14 +86,6 @@ func (a *app) playDemo(ctx context.Context, h home, st *local.Store, passwords m
 	err = ignoreCancelled(parts.Wait())
 	bar.done()
 	return err
-}
-
-// quietLogger keeps the demo's terminal free of routine.
-func (a *app) quietLogger() *slog.Logger {
-	if a.verbose {
-		return a.logger()
-	}
-	return slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: slog.LevelError}))
 }
 
 // inviteHouses writes the records and logins of the demo's houses and returns

@@ -65,7 +65,7 @@ func (a *app) withStore(ctx context.Context, h home, work func(st *local.Store) 
 	if err := os.MkdirAll(h.dataDir(), 0o750); err != nil {
 		return fmt.Errorf("make data folder: %w", err)
 	}
-	st, err := local.Open(ctx, h.storePath(), local.Options{Now: time.Now, Logger: a.logger()})
+	st, err := local.Open(ctx, h.storePath(), local.Options{Now: time.Now, Logger: a.quietLogger()})
 	if err != nil {
 		return err
 	}

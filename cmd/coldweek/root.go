@@ -91,8 +91,12 @@ func args(check cobra.PositionalArgs) cobra.PositionalArgs {
 }
 
 // logger writes to standard error.
-func (a *app) logger() *slog.Logger {
-	level := slog.LevelInfo
+func (a *app) logger() *slog.Logger { return a.logFrom(slog.LevelInfo) }
+
+// quietLogger keeps routine off the terminal of commands that print results.
+func (a *app) quietLogger() *slog.Logger { return a.logFrom(slog.LevelWarn) }
+
+func (a *app) logFrom(level slog.Level) *slog.Logger {
 	if a.verbose {
 		level = slog.LevelDebug
 	}
