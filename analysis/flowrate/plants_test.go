@@ -93,8 +93,7 @@ func table(outcomes []outcome, wantPct float64) (text string, held int) {
 	return b.String(), held
 }
 
-// enough is how many of n intervals of 95 % must hold: fewer than 18 of 20
-// would come by chance once in thirteen times, so 19 are asked for.
+// enough of n intervals of 95 % hold the truth.
 func enough(n int) int { return n - n/20 }
 
 func TestHealthyPlantsHaveNoTrend(t *testing.T) {

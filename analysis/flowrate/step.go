@@ -16,7 +16,7 @@ const (
 	sureStep = 0.01
 	// leastStep is the least change of flow that is called a step: valves and
 	// circuits close by more (common practice, no source).
-	leastStep = 0.03
+	leastStep = 0.05
 	// minSideDays on either side tell a level from an odd day, and the gap
 	// between two levels is clear from clearDeviations of their days on.
 	minSideDays     = 3
@@ -52,7 +52,7 @@ func findStep(days []Day) *Step {
 	for i, d := range days {
 		level[i] = d.Level
 	}
-	if len(level) < minTrendDays {
+	if len(level) < 2*minSideDays {
 		return nil
 	}
 	split := bestSplit(level)

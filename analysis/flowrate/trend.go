@@ -77,14 +77,18 @@ func trendOf(days []Day) *Trend {
 	if mk, ok := robust.MannKendall(rests); ok {
 		t.P = mk.Correlated(t.Correlation).P
 	}
-	t.PctPerWeek = t.perWeek(line.Slope, level, time)
+	// A day's flow stands for its middle.
+	first := mean(level) - line.Slope.Value*(mean(time)+0.5)
+	if first <= 0 {
+		return nil // of no flow there is no percentage
+	}
+	t.PctPerWeek = t.perWeek(line.Slope, first)
 	return t
 }
 
 // perWeek turns a slope per day into percent of the flow at first, with all
-// that makes it doubtful. A day's flow stands for its middle.
-func (t *Trend) perWeek(slope robust.Estimate, level, time []float64) robust.Estimate {
-	first := mean(level) - slope.Value*(mean(time)+0.5)
+// that makes it doubtful.
+func (t *Trend) perWeek(slope robust.Estimate, first float64) robust.Estimate {
 	pct := 100 * daysPerWeek / first
 	wider := widening(t.Days, t.Correlation)
 	wander := wanderPct * daysPerWeek / t.SpanDays

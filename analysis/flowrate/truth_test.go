@@ -119,7 +119,11 @@ func TestFreshStepIsFound(t *testing.T) {
 			assert.InDelta(t, 0.9, r.Step.AfterLPH/r.Step.BeforeLPH, 0.006)
 		}
 	}
-	assert.Nil(t, flowrate.Of(days(14, 0.985)).Step, "1.5 % is no closed valve")
+	week := flowrate.Of(days(4, 0.7)[21:])
+	require.NotNil(t, week.Step, "in a week of which four days are after it")
+	assert.InDelta(t, -30, week.Step.ChangePct.Value, 1)
+	assert.Nil(t, week.Trend)
+	assert.Nil(t, flowrate.Of(days(14, 0.96)).Step, "4 % is no closed valve")
 	for range 200 {
 		assert.Nil(t, flowrate.Of(days(0, 1)).Step)
 	}
