@@ -145,7 +145,11 @@ func (d *Decoder) nearestSite(siteID string) string {
 		ids = append(ids, id)
 	}
 	slices.Sort(ids)
-	return fmt.Sprintf("%q and %d more", ingest.Nearest(siteID, ids), len(ids)-1)
+	nearest := fmt.Sprintf("%q", ingest.Nearest(siteID, ids))
+	if len(ids) == 1 {
+		return nearest
+	}
+	return fmt.Sprintf("%s and %d more", nearest, len(ids)-1)
 }
 
 // maxSiteID is the longest site id a record can have.

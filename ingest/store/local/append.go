@@ -39,7 +39,7 @@ func (t *transaction) append(ctx context.Context, portions []portion) (total int
 			return 0, err
 		}
 		if changed > 0 {
-			if err := t.raise(ctx, revisions, site, portions[0].day); err != nil {
+			if err := t.raise(ctx, revisions, site, portions[:n]); err != nil {
 				return 0, err
 			}
 		}
@@ -122,9 +122,9 @@ func (t *transaction) seal(ctx context.Context, series, day int64, p points, toM
 	return err
 }
 
-// raise gives the site and day a new revision, one for all days of a
-// transaction; raised remembers it by site.
-func (t *transaction) raise(ctx context.Context, raised map[int64]int64, site, day int64) error {
+// raise gives the site and the hours of the portions a new revision, one for all
+// of a transaction; raised remembers it by site.
+func (t *transaction) raise(ctx context.Context, raised map[int64]int64, site int64, portions []portion) error {
 	revision, ok := raised[site]
 	if !ok {
 		if err := t.prepared(ctx, raiseSite).QueryRowContext(ctx, site).Scan(&revision); err != nil {
@@ -132,8 +132,22 @@ func (t *transaction) raise(ctx context.Context, raised map[int64]int64, site, d
 		}
 		raised[site] = revision
 	}
-	_, err := t.prepared(ctx, raiseDay).ExecContext(ctx, site, day, revision)
-	return err
+	first, last := hoursOf(portions)
+	for hour := first; hour <= last; hour++ {
+		if _, err := t.prepared(ctx, raiseHour).ExecContext(ctx, site, hour, revision); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// hoursOf returns the first and the last hour that portions of one day touch.
+func hoursOf(portions []portion) (first, last int64) {
+	first, last = hourOf(portions[0].ms[0]), hourOf(portions[0].ms[portions[0].len()-1])
+	for _, p := range portions[1:] {
+		first, last = min(first, hourOf(p.ms[0])), max(last, hourOf(p.ms[p.len()-1]))
+	}
+	return first, last
 }
 
 // upsert stores rows (three arguments each) and counts those that changed

@@ -13,6 +13,16 @@ import (
 
 const msPerDay = 24 * 60 * 60 * 1000
 
+// hourOf returns the hour of a time, counted from 1970-01-01.
+func hourOf(unixMS int64) int64 {
+	const hourMS = 3_600_000
+	hour := unixMS / hourMS
+	if unixMS%hourMS < 0 {
+		hour--
+	}
+	return hour
+}
+
 // dayOf returns the UTC day of a time, counted from 1970-01-01.
 func dayOf(unixMS int64) int64 {
 	day := unixMS / msPerDay

@@ -10,17 +10,17 @@ import (
 	"coldweek/ingest/store"
 )
 
-// Revision returns the highest revision of the UTC days that overlap from to
-// to, so it may grow for a change just outside, never miss one inside.
+// Revision returns the highest revision of the hours that overlap from to to,
+// so it may grow for a change just outside, never miss one inside.
 func (s *Store) Revision(ctx context.Context, site string, from, to time.Time) (revision int64, err error) {
 	fromMS, toMS := ceilMS(from), ceilMS(to)
 	if fromMS >= toMS {
 		return 0, nil
 	}
 	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		return tx.QueryRowContext(ctx, `SELECT coalesce(max(day_revision.revision), 0)
-			FROM day_revision JOIN site ON site.id = day_revision.site WHERE name = ? AND day BETWEEN ? AND ?`,
-			site, dayOf(fromMS), dayOf(toMS-1)).Scan(&revision)
+		return tx.QueryRowContext(ctx, `SELECT coalesce(max(hour_revision.revision), 0)
+			FROM hour_revision JOIN site ON site.id = hour_revision.site WHERE name = ? AND hour BETWEEN ? AND ?`,
+			site, hourOf(fromMS), hourOf(toMS-1)).Scan(&revision)
 	})
 	if err != nil {
 		return 0, fmt.Errorf("read revision of %q: %w", site, err)

@@ -12,7 +12,7 @@ const (
 		ON CONFLICT DO UPDATE SET count = excluded.count, first_ms = excluded.first_ms, last_ms = excluded.last_ms, data = excluded.data`
 	dropRows  = "DELETE FROM fresh WHERE series = ? AND unix_ms >= ? AND unix_ms < ?"
 	raiseSite = "UPDATE site SET revision = revision + 1 WHERE id = ? RETURNING revision"
-	raiseDay  = `INSERT INTO day_revision (site, day, revision) VALUES (?, ?, ?)
+	raiseHour = `INSERT INTO hour_revision (site, hour, revision) VALUES (?, ?, ?)
 		ON CONFLICT DO UPDATE SET revision = excluded.revision`
 	dataVersion = "PRAGMA data_version"
 )
@@ -32,7 +32,7 @@ func upsertRows(n int) string {
 
 // prepare prepares the statements on the writer's connection.
 func (s *Store) prepare(ctx context.Context) error {
-	queries := []string{putBlock, dropRows, raiseSite, raiseDay, dataVersion}
+	queries := []string{putBlock, dropRows, raiseSite, raiseHour, dataVersion}
 	for _, n := range upsertSizes {
 		queries = append(queries, upsertRows(n))
 	}

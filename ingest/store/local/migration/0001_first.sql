@@ -36,12 +36,13 @@ CREATE TABLE block (
   PRIMARY KEY (series, day)
 );
 
--- The site's revision at the last change of each UTC day.
-CREATE TABLE day_revision (
+-- The site's revision at the last change of each hour (since 1970-01-01): fine
+-- enough that what comes in today leaves what was made of yesterday in force.
+CREATE TABLE hour_revision (
   site     INTEGER NOT NULL REFERENCES site,
-  day      INTEGER NOT NULL,
+  hour     INTEGER NOT NULL,
   revision INTEGER NOT NULL,
-  PRIMARY KEY (site, day)
+  PRIMARY KEY (site, hour)
 ) WITHOUT ROWID;
 
 CREATE TABLE site_day (
