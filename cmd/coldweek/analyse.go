@@ -108,7 +108,7 @@ func writeRunning(out io.Writer, r *job.Result) {
 		whole(r.Cycling.Starts), num(r.Cycling.RunHours, 1), num(r.Cycling.MedianRunMinutes, 0), whole(r.Cycling.ShortRuns))
 	fmt.Fprintf(w, "defrosts\t%s, median %s min every %s min, %s of run time\n", whole(r.Defrost.Count),
 		num(r.Defrost.MedianMinutes, 1), num(r.Defrost.MedianIntervalMinutes, 0), percent(r.Defrost.ShareOfRunTime))
-	fmt.Fprintf(w, "hot water\t%d runs\n", len(r.HotWater.Runs))
+	fmt.Fprintf(w, "hot water\t%s\n", counted(len(r.HotWater.Runs), "charge", "charges"))
 	w.Flush()
 	fmt.Fprintln(out)
 }
@@ -148,6 +148,14 @@ func whole(v *int) string {
 		return "–"
 	}
 	return fmt.Sprint(*v)
+}
+
+// counted puts a number before its noun.
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }
 
 func percent(v *float64) string {
