@@ -84,11 +84,3 @@ func share(a, b int) float64 {
 	}
 	return 100 * float64(a) / float64(b)
 }
-
-func eps(list []job.DefrostEpisode) [][2]time.Time {
-	var out [][2]time.Time
-	for _, e := range list {
-		out = append(out, [2]time.Time{e.From, e.To})
-	}
-	return out
-}
