@@ -2,8 +2,9 @@ package job
 
 import (
 	"context"
-	"time"
 
+	"coldweek/analysis/cycling"
+	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
 	"coldweek/analysis/flowrate"
 	"coldweek/analysis/metrology"
@@ -16,8 +17,6 @@ import (
 
 const (
 	joulePerKWh = 3.6e6
-	// shortRun is what counts as a short run (common practice, no source).
-	shortRun = 10 * time.Minute
 	// minDayCoverage makes a day usable (common practice, no source).
 	minDayCoverage = 0.9
 )
@@ -62,7 +61,9 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 		r.Assumed = append(period.Assumed(), r.Efficiencies.Assumed...)
 	}
 	r.Defrost = defrostOf(&sums)
-	r.Cycling = cyclingOf(&sums)
+	r.Defrosting = defrost.Summarise(&sums)
+	r.Running = cycling.Summarise(&sums, plantOf(record))
+	r.Cycling = cyclingOf(&sums, r.Running.Short)
 	r.HotWater = hotWaterOf(&sums)
 	r.FlowRate = flowrate.Of(days)
 	r.Flow = flowOf(record, &sums, r.FlowRate)
@@ -167,19 +168,15 @@ func defrostOf(s *siteday.Sums) Defrost {
 	return result
 }
 
-func cyclingOf(s *siteday.Sums) Cycling {
+func cyclingOf(s *siteday.Sums, short int) Cycling {
 	result := Cycling{Runs: []Run{}}
-	starts, short := 0, 0
+	starts := 0
 	var minutes []float64
 	for _, run := range s.Runs {
 		result.Runs = append(result.Runs, Run{From: run.From, To: run.To, Kind: run.Kind()})
-		length := run.To.Sub(run.From)
-		minutes = append(minutes, length.Minutes())
+		minutes = append(minutes, run.To.Sub(run.From).Minutes())
 		if run.Started {
 			starts++
-		}
-		if run.Started && run.Stopped && length < shortRun {
-			short++
 		}
 	}
 	if s.KnownS() > 0 {

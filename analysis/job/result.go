@@ -3,6 +3,8 @@ package job
 import (
 	"time"
 
+	"coldweek/analysis/cycling"
+	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
 	"coldweek/analysis/flowrate"
 )
@@ -34,6 +36,9 @@ type Result struct {
 	// heat or electricity is not known.
 	FlowRate     *flowrate.Result   `json:"-"`
 	Efficiencies *efficiency.Result `json:"-"`
+	// Defrosting and Running say what defrosts cost and why the plant cycles.
+	Defrosting defrost.Report `json:"-"`
+	Running    cycling.Report `json:"-"`
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
 	// Assumed is what was taken for granted of the meters, for people.

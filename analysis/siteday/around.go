@@ -8,8 +8,8 @@ import (
 
 // How the time around a defrost is divided (common practice, no source).
 const (
-	// marginS beside a defrost belongs to neither side: its detected ends are
-	// good to some ten seconds, and the machine slows down before the valve turns.
+	// marginS before a defrost or a stop belongs to neither side: their detected
+	// ends are good to some ten seconds, and the machine slows down before.
 	marginS = 60
 	// settleS of the run after a start or a changeover, and after the defrost
 	// before, are no reference.
@@ -39,7 +39,7 @@ func (s *summer) surround(episode *Defrost, d operation.Defrosting) {
 	end := s.sameUntil(d.Last, kind)
 	recovered := s.recovery(d.Last, end, episode.Before)
 	episode.Recovery = s.stretch(d.Last, recovered)
-	if end < s.t.Len() && s.op.State[end] == operation.Defrost {
+	if end < s.t.Len() && s.op.State[end] != kind {
 		end = s.cut(end, -marginS)
 	}
 	if end = min(end, s.cut(recovered, referenceS)); recovered < end {
@@ -93,12 +93,13 @@ func (s *summer) sameUntil(i int, kind operation.State) int {
 }
 
 // recovery returns the end of the recovery that begins at i: when both heat
-// and power are back, or what bounds it.
+// and power are back, or what bounds it; after ten minutes where it is not
+// known what they were.
 func (s *summer) recovery(i, end int, before Stretch) int {
-	limit := min(end, s.cut(i, mostRecoveryS))
 	if before.S == 0 {
-		return limit
+		return min(end, s.cut(i, settleAfterDefrostS))
 	}
+	limit := min(end, s.cut(i, mostRecoveryS))
 	heatW, powerW := before.HeatJ/before.S, before.ElectricityJ/before.S
 	from := i // of the window that ends at to
 	var window Stretch

@@ -17,7 +17,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 5
+const Definition = 6
 
 // Day is one local calendar day of a site.
 type Day struct {

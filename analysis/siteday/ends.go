@@ -32,25 +32,31 @@ func (s *summer) stretch(first, last int) Stretch {
 }
 
 // begin is the water at a start: as it circulated before, else as the pump
-// brings it in the first half minute.
+// brings it in the first half minute. The interval in which the start fell,
+// which may be a minute long, is left out.
 func (s *summer) begin(start int) *Water {
-	if first := s.back(start, endS); s.moving(first, start) {
-		return s.water(first, start)
+	last := max(start-1, 0)
+	if first := s.back(last, endS); s.moving(first, last) {
+		return s.water(first, last)
 	}
 	return s.water(start, s.forward(start, endS))
 }
 
-// end looks at the last moments of a run and the pause after it.
+// end looks at the last moments of a run, but for the interval in which the stop
+// fell, and at the pause after it. A run of two intervals shows no end.
 func (s *summer) end(run *Run, r operation.Run) {
-	last := r.Last
 	run.EndedInHotWater = s.lastKind(r) == operation.HotWater
-	run.End = s.water(max(s.back(last, endS), r.First), last)
-	settled := max(s.back(last, outputS), min(s.forward(r.First, rampS), last-1))
-	run.End.HeatW = rounded(s.meanOver(s.t.HeatW, settled, last) * s.heatFactor)
-	if !run.EndedInHotWater {
-		run.End.TargetC = rounded(s.meanOver(s.targetC, max(s.back(last, outputS), r.First), last))
+	run.End = &Water{}
+	if last := r.Last - 1; last > r.First+1 {
+		run.End = s.water(max(s.back(last, endS), r.First), last)
+		if settled := max(s.back(last, outputS), s.cut(r.First, rampS)); settled < last {
+			run.End.HeatW = rounded(s.meanOver(s.t.HeatW, settled, last) * s.heatFactor)
+		}
+		if !run.EndedInHotWater {
+			run.End.TargetC = rounded(s.meanOver(s.targetC, max(s.back(last, outputS), r.First), last))
+		}
 	}
-	for i := last; i < s.t.Len() && run.AfterS < MaxAfterS; i++ {
+	for i := r.Last; i < s.t.Len() && run.AfterS < MaxAfterS; i++ {
 		if state := s.op.State[i]; state != operation.Off && state != operation.Circulating {
 			break
 		} else if state == operation.Circulating {
@@ -151,7 +157,7 @@ func (s *summer) gaps() {
 
 const (
 	humidityBinPct = 10
-	humidityBins   = 100/humidityBinPct + 1
+	humidityBins   = 100 / humidityBinPct
 	// frostBelowC: no frost forms on a coil in warmer air. The frosting map of
 	// Zhu 2015 ends at 6 °C; sensors stand in the sun.
 	frostBelowC = 8
@@ -165,9 +171,10 @@ func (s *summer) humidity() {
 	}
 	var runS [humidityBins]float64
 	for i := s.first; i < s.last; i++ {
-		pct := min(s.humidityPct[i], 100) // sensors overshoot in fog
+		pct := s.humidityPct[i]
 		if s.op.State[i].Running() && s.t.OutdoorC[i] < frostBelowC && pct >= 0 {
-			runS[int(pct/humidityBinPct)] += s.t.DurS[i]
+			bin := min(int(pct/humidityBinPct), humidityBins-1) // sensors overshoot in fog
+			runS[bin] += s.t.DurS[i]
 		}
 	}
 	for bin, seconds := range runS {

@@ -90,6 +90,8 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	}
 	fmt.Fprintln(out)
 	writeRunning(out, r)
+	writeCycling(out, r)
+	writeDefrosts(out, r)
 	writeFlow(out, r)
 	writeEfficiency(out, r)
 	writeDays(out, r)

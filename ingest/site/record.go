@@ -24,6 +24,7 @@ type Record struct {
 	Pipework     *Pipework                 `yaml:"pipework,omitempty" jsonschema:"description=The pipes from the heat pump outwards"`
 	Emitters     *Emitters                 `yaml:"emitters,omitempty" jsonschema:"description=The rooms and what heats them"`
 	HotWater     *HotWater                 `yaml:"hot_water,omitempty" jsonschema:"description=The cylinder and how it is meant to run"`
+	Limits       *Limits                   `yaml:"limits,omitempty" jsonschema:"description=What counts as out of the ordinary here"`
 	Tariff       *Tariff                   `yaml:"tariff,omitempty" jsonschema:"description=Prices for the performance note"`
 	Contact      *Contact                  `yaml:"contact,omitempty" jsonschema:"description=Who looks after the plant and who lives with it"`
 	Visits       []Visit                   `yaml:"visits,omitempty" jsonschema:"description=Spot readings taken on site"`
@@ -211,6 +212,11 @@ type HotWater struct {
 	HygieneTempC    *float64   `yaml:"hygiene_temp_c,omitempty" jsonschema:"minimum=50,maximum=80,description=Temperature the store is to reach regularly by local rules"`
 	HygieneInterval *float64   `yaml:"hygiene_interval_d,omitempty" jsonschema:"minimum=1,maximum=60,description=Days from one hygiene run to the next"`
 	Schedule        []TimeSpan `yaml:"schedule,omitempty" jsonschema:"description=When the store may be charged; always when not given"`
+}
+
+// Limits are what counts as out of the ordinary on this site.
+type Limits struct {
+	ShortRunMinutes *float64 `yaml:"short_run_minutes,omitempty" jsonschema:"minimum=1,maximum=120,description=Compressor runs below this are short; 10 when not given"`
 }
 
 // TimeSpan is a span of the local day, From included and To not. A span whose

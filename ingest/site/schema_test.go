@@ -94,6 +94,7 @@ func TestLimitsHoldInBoth(t *testing.T) {
 		{"metering: {electricity_covers: [%s]}", []string{"", "fan", "fan, controls"}, []string{"fan, fan", "light"}},
 		{"commissioned: {date: %s}", []string{"2024-02-29"}, []string{"2025-02-29", "2025-13-01", "20250101"}},
 		{"contact: {engineer_email: %s}", []string{"a@example.org"}, []string{"a.example.org"}},
+		{"limits: {short_run_minutes: %s}", []string{"1", "7.5", "120"}, []string{"0.9", "120.5", "~"}},
 		{"tariff: {currency: %s}", []string{"EUR"}, []string{"eur", "EURO"}},
 		{"hot_water: {schedule: [{from: %s, to: '12:00'}]}", []string{"'00:00'", "'23:59'"}, []string{"'24:00'", "'7:00'", "'07:60'"}},
 		{"heating_curve: {points: [{outdoor_temp_c: -5, flow_temp_c: 45}%s]}", []string{", {outdoor_temp_c: 15, flow_temp_c: 25}"}, []string{"", ", {outdoor_temp_c: 15}"}},
