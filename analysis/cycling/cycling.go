@@ -134,18 +134,8 @@ func givesNothing(run siteday.Run) bool {
 // whole says whether a run was seen from its start to its stop: one that began
 // or ended in a gap was longer than it looks.
 func whole(sums *siteday.Sums, run siteday.Run) bool {
-	if !run.Started || !run.Stopped {
-		return false
-	}
-	for _, g := range sums.Gaps {
-		if touches(g, run.From) || touches(g, run.To) {
-			return false
-		}
-	}
-	return true
+	return run.Started && run.Stopped && !sums.GapWithin(run.From, run.From) && !sums.GapWithin(run.To, run.To)
 }
-
-func touches(g siteday.Gap, at time.Time) bool { return !g.From.After(at) && !g.To.Before(at) }
 
 // busiest finds the rolling 60 minutes with the most starts, nil without any.
 func busiest(runs []siteday.Run) *Busiest {
@@ -173,18 +163,9 @@ func pauses(sums *siteday.Sums) []time.Duration {
 	var all []time.Duration
 	for i := 1; i < len(sums.Runs); i++ {
 		before, run := sums.Runs[i-1], sums.Runs[i]
-		if before.Stopped && run.Started && !gapBetween(sums.Gaps, before.To, run.From) {
+		if before.Stopped && run.Started && !sums.GapWithin(before.To, run.From) {
 			all = append(all, run.From.Sub(before.To))
 		}
 	}
 	return all
-}
-
-func gapBetween(gaps []siteday.Gap, from, to time.Time) bool {
-	for _, g := range gaps {
-		if g.From.Before(to) && g.To.After(from) {
-			return true
-		}
-	}
-	return false
 }

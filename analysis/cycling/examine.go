@@ -105,7 +105,7 @@ func (f *facts) cycleOf(sums *siteday.Sums, i int) cycle {
 	c.aboveK = c.stopC - f.target(end, c.outdoorC)
 	if i+1 < len(sums.Runs) {
 		next := sums.Runs[i+1]
-		if next.Begin != nil && next.HotWaterS == 0 && next.From.Sub(run.To) < maxPause && !gapBetween(sums.Gaps, run.To, next.From) {
+		if next.Begin != nil && next.HotWaterS == 0 && next.From.Sub(run.To) < maxPause && !sums.GapWithin(run.To, next.From) {
 			c.swingK = c.stopC - value(next.Begin.FlowC)
 		}
 	}
@@ -124,7 +124,8 @@ func value(v *float64) float64 {
 }
 
 func nearHotWater(charges []siteday.HotWater, run siteday.Run) bool {
-	for _, h := range charges {
+	first, _ := slices.BinarySearchFunc(charges, run.From.Add(-afterHotWater), func(h siteday.HotWater, at time.Time) int { return h.To.Compare(at) })
+	for _, h := range charges[first:min(first+4, len(charges))] {
 		since, until := run.From.Sub(h.To), h.From.Sub(run.To)
 		if since > -time.Minute && since < afterHotWater || until > -time.Minute && until < beforeHotWater {
 			return true

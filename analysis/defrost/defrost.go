@@ -15,6 +15,7 @@
 package defrost
 
 import (
+	"slices"
 	"time"
 
 	"coldweek/analysis/operation"
@@ -82,13 +83,15 @@ func Summarise(sums *siteday.Sums) Report {
 // runBetween is how long the compressor ran between two times, nil when a gap
 // lies between.
 func runBetween(sums *siteday.Sums, from, to time.Time) *float64 {
-	for _, g := range sums.Gaps {
-		if g.From.Before(to) && g.To.After(from) {
-			return nil
-		}
+	if sums.GapWithin(from, to) {
+		return nil
 	}
 	ranS := 0.0
-	for _, run := range sums.Runs {
+	first, _ := slices.BinarySearchFunc(sums.Runs, from, func(run siteday.Run, at time.Time) int { return run.To.Compare(at) })
+	for _, run := range sums.Runs[first:] {
+		if !run.From.Before(to) {
+			break
+		}
 		ranS += max(0, earlier(run.To, to).Sub(later(run.From, from)).Seconds())
 	}
 	return &ranS

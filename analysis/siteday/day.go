@@ -9,6 +9,7 @@
 package siteday
 
 import (
+	"slices"
 	"time"
 
 	"coldweek/analysis/metrology"
@@ -185,6 +186,13 @@ func (a Stretch) Plus(b Stretch) Stretch {
 type Gap struct {
 	From time.Time `json:"from"`
 	To   time.Time `json:"to"`
+}
+
+// GapWithin says whether anything between two times, both included, is in a
+// gap. Gaps are in order of time, as in Sums.
+func (s *Sums) GapWithin(from, to time.Time) bool {
+	i, _ := slices.BinarySearchFunc(s.Gaps, from, func(g Gap, at time.Time) int { return g.To.Compare(at) })
+	return i < len(s.Gaps) && !s.Gaps[i].From.After(to)
 }
 
 // Kind says what the run was for: heating, hot_water or mixed.
