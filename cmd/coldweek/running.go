@@ -124,6 +124,9 @@ func costWords(d *defrost.Report) string {
 		return "cost not known: no settled minutes around them"
 	}
 	words := fmt.Sprintf("%.1f kWh of electricity more than their heat was worth, recovery included", c.ElectricityJ/joulePerKWh)
+	if c.MissedHeatJ > 0 {
+		words += fmt.Sprintf(", and %.1f kWh of heat missed meanwhile", c.MissedHeatJ/joulePerKWh)
+	}
 	if p := c.Penalty; p != nil {
 		words += fmt.Sprintf("; they take %.1f %% (%.1f to %.1f) off the efficiency, %.2f for %.2f without",
 			100*p.Share, 100*p.Low, 100*p.High, p.Net, p.Undisturbed)

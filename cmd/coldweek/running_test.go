@@ -62,12 +62,12 @@ func TestDefrostsInWords(t *testing.T) {
 		Episodes:  make([]defrost.Episode, 4),
 		Pattern:   defrost.Pattern{Kind: defrost.Timed, Why: "all alike"},
 		ByOutdoor: []defrost.Band{{From: -2, To: 0, RunS: 3600, Count: 4, Known: 2, Length: 20 * time.Minute, ElectricityJ: 3.6e6}, {From: 0, To: 2, RunS: 7200}},
-		Cost: &defrost.Total{ElectricityJ: 7.2e6, Known: 2, BothSides: 1,
+		Cost: &defrost.Total{ElectricityJ: 7.2e6, MissedHeatJ: 5.4e6, Known: 2, BothSides: 1,
 			Penalty: &defrost.Penalty{Share: 0.061, Low: 0.055, High: 0.067, Net: 2.79, Undisturbed: 2.97}},
 	}
 	writeDefrosts(&out, &job.Result{Defrosting: report})
 	text := out.String()
-	assert.Contains(t, text, "Defrosts: 2.0 kWh of electricity more than their heat was worth, recovery included; "+
+	assert.Contains(t, text, "Defrosts: 2.0 kWh of electricity more than their heat was worth, recovery included, and 1.5 kWh of heat missed meanwhile; "+
 		"they take 6.1 % (5.5 to 6.7) off the efficiency, 2.79 for 2.97 without; rests on 2 of 4, 1 of them with settled minutes on both sides")
 	assert.Contains(t, text, "Started by the clock, frost or not: all alike")
 	assert.Regexp(t, `-2 to 0 +1\.0 +4 +20 +2\.00`, text, "the unknown half taken for average")
