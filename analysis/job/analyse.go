@@ -71,10 +71,8 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.Comfort.Rooms = []RoomComfort{}
 	for i := range days {
 		r.Days = append(r.Days, briefDay(&days[i]))
-		for _, warning := range days[i].Warnings {
-			r.Warnings = append(r.Warnings, days[i].Date+": "+warning.Detail)
-		}
 	}
+	r.Warnings = doubtsOf(record, days)
 	return r
 }
 

@@ -16,6 +16,7 @@ import (
 
 	"coldweek/analysis/fluid"
 	"coldweek/analysis/operation"
+	"coldweek/analysis/sensor"
 	"coldweek/analysis/siteday"
 	"coldweek/analysis/trace"
 	"coldweek/ingest"
@@ -268,7 +269,8 @@ func settingsOf(record *site.Record) (string, error) {
 		Metering *site.Metering
 		Channels map[ingest.Channel]site.Source
 		Zone     string
-	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone}
+		Known    sensor.Known
+	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone, knownOf(record)}
 	text, err := json.Marshal(shaping)
 	if err != nil {
 		return "", fmt.Errorf("digest record of site %q: %w", record.ID, err)
@@ -315,7 +317,10 @@ func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (siteday.D
 
 func (r *reader) compute(columns []ingest.Column, d localDay) siteday.Day {
 	t := r.trace(columns, d.from, d.to)
-	return siteday.Sum(t, operation.Detect(t, r.config), d.date, d.from, d.to)
+	op := operation.Detect(t, r.config)
+	day := siteday.Sum(t, op, d.date, d.from, d.to)
+	day.Warnings = channelSuspicions(sensor.Check(t, op, knownOf(r.record)), d.from, d.to)
+	return day
 }
 
 func (r *reader) stored(day siteday.Day, revision int64) (store.Day, error) {

@@ -7,9 +7,6 @@ import (
 	"coldweek/ingest/site"
 )
 
-// lphPerM3H turns the flow on a meter's plate into litres an hour.
-const lphPerM3H = 1000
-
 // meteredPeriod says what a span counted and what is known of its meters.
 func meteredPeriod(record *site.Record, sums *siteday.Sums, days []siteday.Day, coverage float64) metrology.Period {
 	heatJ, electricityJ := metersOf(record).Measured(sums)
@@ -36,7 +33,7 @@ func meters(p *metrology.Period, m *site.Metering) {
 	if h := m.HeatMeter; h != nil {
 		p.HeatMeter = metrology.HeatMeter{Class: metrology.HeatClass(h.Class)}
 		if h.PermanentFlowM3H != nil {
-			p.HeatMeter.PermanentFlowLPH = *h.PermanentFlowM3H * lphPerM3H
+			p.HeatMeter.PermanentFlowLPH = *h.PermanentFlowM3H * litrePerM3
 		}
 		if h.MinimumDifferenceK != nil {
 			p.HeatMeter.MinimumDifferenceK = *h.MinimumDifferenceK

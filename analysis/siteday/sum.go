@@ -1,7 +1,6 @@
 package siteday
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -17,9 +16,6 @@ const (
 	// settledS is how long after a start, a defrost or a changeover heating
 	// counts as steady (common practice, no source).
 	settledS = 5 * 60
-	// disagreeing meters differ by more than this over a day (common practice,
-	// no source).
-	registerDisagrees = 0.05
 )
 
 // Sum computes the day from <= time < to. The trace and the operation may
@@ -62,21 +58,16 @@ type summer struct {
 func (s *summer) calibrate() {
 	heat := s.t.Calibrate(ingest.Channel(ingest.HeatRegister), s.t.HeatW, s.first, s.last)
 	electricity := s.t.Calibrate(ingest.Channel(ingest.ElectricityRegister), s.t.PowerW, s.first, s.last)
-	s.heatFactor = s.use(heat, &s.sums.HeatRegister, "heat_register", s.t.HeatSource == trace.HeatFromRegister)
-	s.electricityFactor = s.use(electricity, &s.sums.ElectricityRegister, "electricity_register", s.t.PowerFromRegister)
+	s.heatFactor = s.use(heat, &s.sums.HeatRegister, s.t.HeatSource == trace.HeatFromRegister)
+	s.electricityFactor = s.use(electricity, &s.sums.ElectricityRegister, s.t.PowerFromRegister)
 }
 
-func (s *summer) use(c trace.Calibration, r *Register, name string, isSource bool) float64 {
+func (s *summer) use(c trace.Calibration, r *Register, isSource bool) float64 {
 	r.Resets = c.Resets
 	if isSource || !c.Usable {
 		return 1
 	}
 	r.RiseKWh, r.IntegralKWh = c.RiseKWh, c.IntegralKWh
-	if math.Abs(c.Factor-1) > registerDisagrees {
-		s.day.Warnings = append(s.day.Warnings, Warning{Kind: name + "_disagrees", Detail: fmt.Sprintf(
-			"%s rose %.1f kWh while the readings integrate to %.1f kWh (%+.0f %%); check units, sensor positions and what each meter covers",
-			name, c.RiseKWh, c.IntegralKWh, 100*(c.Factor-1))})
-	}
 	r.UsedS = 1 // marks use; states() gives it its length
 	return c.Factor
 }

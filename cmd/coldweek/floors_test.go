@@ -51,7 +51,7 @@ var imports = map[string][]string{
 	"analysis/flowrate":   {"ingest", "analysis/robust", "analysis/trace", "analysis/operation", "analysis/siteday"},
 	"analysis/efficiency": {"analysis/metrology", "analysis/operation", "analysis/siteday"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/trace",
-		"analysis/operation", "analysis/siteday", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
+		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
 
 	"dashboards/chart": {"ingest"},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
