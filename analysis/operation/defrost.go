@@ -36,7 +36,6 @@ const (
 // findDefrosts marks defrosts: as the mode says where it is known, else by
 // what they do to water and power.
 func (d *detector) findDefrosts() {
-	d.before = newReference(d)
 	if d.mode != nil {
 		d.defrostsByMode()
 	}
@@ -49,6 +48,15 @@ func (d *detector) findDefrosts() {
 			}
 		}
 	}
+}
+
+// before is what the plant did before a moment, made when first asked for; the
+// running intervals must not change in between.
+func (d *detector) before() *reference {
+	if d.earlier == nil {
+		d.earlier = newReference(d)
+	}
+	return d.earlier
 }
 
 func (d *detector) defrostsByMode() {
@@ -108,7 +116,7 @@ func (d *detector) draws(first, last int) bool {
 // flowFalls says whether the flow got colder than before. At a changeover to
 // hot water it is the return that gets warm.
 func (d *detector) flowFalls(first, last int) bool {
-	limitC := d.before.flowC(d, first) - minFlowFallK
+	limitC := d.before().flowC(d, first) - minFlowFallK
 	for i := first; i < last; i++ {
 		if d.t.FlowC[i] < limitC || math.IsNaN(limitC) {
 			return true
@@ -132,7 +140,7 @@ func (d *detector) works(first, last int) bool {
 // interruptsRun says whether a run that gave heat goes on afterwards: a cold
 // start gives nothing at first, and a stop gives nothing any more.
 func (d *detector) interruptsRun(first, last int) bool {
-	if !(d.before.differenceK(d, first, 0) > warmDifferenceK) {
+	if !(d.before().differenceK(d, first, 0) > warmDifferenceK) {
 		return false
 	}
 	for i := last; i < len(d.running) && d.seconds(last, i) < maxValvePauseS; i++ {
@@ -176,7 +184,7 @@ func (d *detector) halfSampleMS(i int) int64 {
 // onset moves a beginning back to the fall of power that started it.
 func (d *detector) onset(first int) (int, int64) {
 	fromMS := d.t.EdgeMS[first]
-	usualW := d.before.powerW(d, first, maxOnsetS)
+	usualW := d.before().powerW(d, first, maxOnsetS)
 	if math.IsNaN(usualW) {
 		return first, fromMS
 	}

@@ -117,6 +117,8 @@ const (
 	cylinderWindowS, returnWindowS, climbWindowS = 10 * 60.0, 20 * 60.0, 5 * 60.0
 	// They leave out the first and last moments of a run.
 	settlingS = 60
+	// flowSamples are enough to know both flow rates by.
+	flowSamples = 1500
 )
 
 // hotWaterEvidence returns for each interval what it says for hot water
@@ -227,7 +229,9 @@ func (d *detector) learnFlowRates(c *clues) {
 		return
 	}
 	var heatingW, heatingLPH, hotWaterLPH []float64
-	for i, lph := range d.t.FlowLPH {
+	step := max(len(d.running)/flowSamples, 1)
+	for i := 0; i < len(d.running); i += step {
+		lph := d.t.FlowLPH[i]
 		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(lph+d.t.FlowC[i]+at(d.t.PowerW, i)) {
 			continue
 		}

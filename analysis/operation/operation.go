@@ -94,7 +94,7 @@ type detector struct {
 	speedHz []float64
 	diffK   []float64 // flow minus return, NaN where not known
 	running []bool
-	before  reference
+	earlier *reference // see before
 }
 
 func newDetector(t *trace.Trace, config Config) *detector {

@@ -18,9 +18,9 @@ type reference struct {
 	s, powerWS, diffKS, flowCS []float64 // sums up to each edge
 }
 
-func newReference(d *detector) reference {
+func newReference(d *detector) *reference {
 	n := len(d.running)
-	r := reference{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)}
+	r := &reference{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)}
 	for i := range n {
 		r.s[i+1], r.powerWS[i+1], r.diffKS[i+1], r.flowCS[i+1] = r.s[i], r.powerWS[i], r.diffKS[i], r.flowCS[i]
 		w, k := at(d.t.PowerW, i), d.diffK[i]
@@ -36,21 +36,21 @@ func newReference(d *detector) reference {
 
 // powerW is the mean power in running intervals in the time before interval i,
 // leaving out the last awayS; NaN when too little is known.
-func (r reference) powerW(d *detector, i int, awayS float64) float64 {
+func (r *reference) powerW(d *detector, i int, awayS float64) float64 {
 	return r.mean(d, r.powerWS, i, awayS)
 }
 
 // differenceK is the same of the difference of flow and return.
-func (r reference) differenceK(d *detector, i int, awayS float64) float64 {
+func (r *reference) differenceK(d *detector, i int, awayS float64) float64 {
 	return r.mean(d, r.diffKS, i, awayS)
 }
 
 // flowC is the same of the flow temperature.
-func (r reference) flowC(d *detector, i int) float64 {
+func (r *reference) flowC(d *detector, i int) float64 {
 	return r.mean(d, r.flowCS, i, 0)
 }
 
-func (r reference) mean(d *detector, sum []float64, i int, awayS float64) float64 {
+func (r *reference) mean(d *detector, sum []float64, i int, awayS float64) float64 {
 	endMS := d.t.EdgeMS[i] - int64(awayS*1000)
 	first, _ := slices.BinarySearch(d.t.EdgeMS, endMS-referenceS*1000)
 	last, _ := slices.BinarySearch(d.t.EdgeMS, endMS)
