@@ -10,8 +10,8 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 
 	"coldweek/ingest"
-	"coldweek/ingest/payload"
 	"coldweek/ingest/receive"
+	"coldweek/ingest/site"
 )
 
 // link is one connection's messages on their way to the disk. Answers are
@@ -99,7 +99,7 @@ func (l *link) take(m receive.Message, settle func(answer)) {
 
 // mayWrite says whether a login may write a topic.
 func (b *Broker) mayWrite(user, topic string) bool {
-	own := payload.Root + "/" + user + "/"
+	own := site.TopicPrefix(user)
 	return (len(topic) > len(own) && topic[:len(own)] == own) || b.opts.Allowed(user, topic)
 }
 
@@ -109,7 +109,7 @@ func foreign(user string, m receive.Message) ingest.Rejected {
 		Site:    user,
 		Topic:   m.Topic,
 		Reason:  ingest.UnknownTopic,
-		Detail:  fmt.Sprintf("login %q may write below %s/%s/ and to the topics its site record maps, not here", user, payload.Root, user),
+		Detail:  fmt.Sprintf("login %q may write below %s and to the topics its site record maps, not here", user, site.TopicPrefix(user)),
 		Payload: ingest.CutPayload(m.Payload),
 	}
 }

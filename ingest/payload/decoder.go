@@ -14,9 +14,6 @@ import (
 // MaxBody is the longest message that is looked into.
 const MaxBody = 1 << 20
 
-// Root is the first level of the default topics.
-const Root = "coldweek"
-
 // packLevel is the last level of the topic for SenML packs.
 const packLevel = "senml"
 
@@ -67,9 +64,9 @@ func NewDecoder(records []*site.Record) (*Decoder, error) {
 // Filters returns what to subscribe to: the default topics and every mapped
 // topic beside them, in alphabetical order.
 func (d *Decoder) Filters() []string {
-	filters := []string{Root + "/#"}
+	filters := []string{site.TopicRoot + "/#"}
 	for topic := range d.mapped {
-		if !strings.HasPrefix(topic, Root+"/") {
+		if !strings.HasPrefix(topic, site.TopicRoot+"/") {
 			filters = append(filters, topic)
 		}
 	}
@@ -89,7 +86,7 @@ func (d *Decoder) Decode(topic string, body []byte, arrived time.Time) ([]ingest
 	case isMapped:
 		d.decodeMapped(&o, groups)
 	case !isDefault:
-		o.refuse("", refused(ingest.UnknownTopic, "no site maps this topic, and it is not %s/<site>/<channel> or %s/<site>/%s", Root, Root, packLevel), nil)
+		o.refuse("", refused(ingest.UnknownTopic, "no site maps this topic, and it is not %s/<site>/<channel> or %s/<site>/%s", site.TopicRoot, site.TopicRoot, packLevel), nil)
 	default:
 		d.decodeDefault(&o, siteID, rest)
 	}
@@ -98,7 +95,7 @@ func (d *Decoder) Decode(topic string, body []byte, arrived time.Time) ([]ingest
 
 // cutTopic splits coldweek/<site>/<rest>.
 func cutTopic(topic string) (siteID, rest string, ok bool) {
-	tail, ok := strings.CutPrefix(topic, Root+"/")
+	tail, ok := strings.CutPrefix(topic, site.TopicRoot+"/")
 	if !ok {
 		return "", "", false
 	}
@@ -215,7 +212,7 @@ func (d *Decoder) intake(t *table, c ingest.Channel) *ingest.Intake {
 func bareValue(in *ingest.Intake, body []byte) (float64, error) {
 	text := bytes.TrimSpace(body)
 	if len(text) > 0 && (text[0] == '{' || text[0] == '[') {
-		return 0, refused(ingest.BadPayload, "JSON came where a bare number was expected: give the channel a pointer in the site record, or publish SenML on %s/<site>/%s", Root, packLevel)
+		return 0, refused(ingest.BadPayload, "JSON came where a bare number was expected: give the channel a pointer in the site record, or publish SenML on %s/<site>/%s", site.TopicRoot, packLevel)
 	}
 	if n := len(text); n > 1 && text[0] == '"' && text[n-1] == '"' {
 		text = text[1 : n-1]

@@ -155,7 +155,7 @@ func checkTopic(topic, siteID string) error {
 	case strings.HasPrefix(topic, "$share/") || strings.HasPrefix(topic, "$queue/"):
 		return fmt.Errorf("topic %q is a subscription; name the topic behind it", topic)
 	}
-	tail, underRoot := strings.CutPrefix(topic, Root+"/")
+	tail, underRoot := strings.CutPrefix(topic, site.TopicRoot+"/")
 	if !underRoot {
 		return nil
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coldweek/ingest"
+	"coldweek/ingest/site"
 )
 
 // relativeBelowS: smaller times are relative to now (RFC 8428 section 4.5.3).
@@ -159,7 +160,7 @@ func (d *Decoder) packChannel(t *table, name []byte) (ingest.Channel, error) {
 	if bytes.HasPrefix(name, []byte("urn:")) {
 		part = channelInURN(name)
 	} else {
-		part = bytes.TrimPrefix(part, []byte(Root+"/"))
+		part = bytes.TrimPrefix(part, []byte(site.TopicRoot+"/"))
 		if rest, ok := bytes.CutPrefix(part, []byte(t.id)); ok && len(rest) > 1 && rest[0] == '/' {
 			part = rest[1:]
 		}

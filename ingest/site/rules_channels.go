@@ -56,7 +56,7 @@ func (d *decoder) checkUnit(path string, u ingest.Unit, c ingest.Channel) {
 // other site may write to.
 func (d *decoder) checkTopic(path, topic, id string, c ingest.Channel) {
 	own := TopicPrefix(id)
-	tail, ours := strings.CutPrefix(topic, topicRoot)
+	tail, ours := strings.CutPrefix(topic, TopicRoot+"/")
 	owner, rest, _ := strings.Cut(tail, "/")
 	switch {
 	case strings.ContainsAny(topic, "+#"):
