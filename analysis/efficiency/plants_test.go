@@ -25,25 +25,12 @@ func play(t testing.TB, plant rig.Plant, from time.Time, days int) (siteday.Sums
 	begin := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, zone)
 	r, err := rig.New(plant, begin)
 	require.NoError(t, err)
-	byChannel := map[ingest.Channel]*ingest.Column{}
-	r.Advance(begin.AddDate(0, 0, days), func(reading ingest.Reading) {
-		c := byChannel[reading.Channel]
-		if c == nil {
-			c = &ingest.Column{Channel: reading.Channel}
-			byChannel[reading.Channel] = c
-		}
-		c.UnixMS = append(c.UnixMS, reading.Time.UnixMilli())
-		c.Value = append(c.Value, reading.Value)
-	})
-	var columns []ingest.Column
-	for _, c := range byChannel {
-		columns = append(columns, *c)
-	}
+	columns := r.Columns(begin.AddDate(0, 0, days))
 	var list []siteday.Day
 	for d := range days {
 		from, to := begin.AddDate(0, 0, d), begin.AddDate(0, 0, d+1)
 		tr := trace.Build(columns, from.Add(-6*time.Hour), to.Add(3*time.Hour), trace.Options{Marks: []time.Time{from, to}})
-		list = append(list, siteday.Sum(tr, operation.Detect(tr, operation.Config{}), from.Format(time.DateOnly), from, to))
+		list = append(list, siteday.Sum(tr, operation.Detect(tr), from.Format(time.DateOnly), from, to))
 	}
 	return siteday.Merge(list), r.Truth()
 }

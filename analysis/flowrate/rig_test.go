@@ -31,20 +31,8 @@ func play(t testing.TB, plant rig.Plant, from time.Time, days int) played {
 	begin := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, zone)
 	r, err := rig.New(plant, begin)
 	require.NoError(t, err)
-	byChannel := map[ingest.Channel]*ingest.Column{}
-	r.Advance(begin.AddDate(0, 0, days), func(reading ingest.Reading) {
-		c := byChannel[reading.Channel]
-		if c == nil {
-			c = &ingest.Column{Channel: reading.Channel}
-			byChannel[reading.Channel] = c
-		}
-		c.UnixMS = append(c.UnixMS, reading.Time.UnixMilli())
-		c.Value = append(c.Value, reading.Value)
-	})
-	p := played{truth: r.Truth()}
-	for _, c := range byChannel {
-		p.columns = append(p.columns, *c)
-	}
+	p := played{columns: r.Columns(begin.AddDate(0, 0, days))}
+	p.truth = r.Truth()
 	for d := range days {
 		from, to := begin.AddDate(0, 0, d), begin.AddDate(0, 0, d+1)
 		tr, op := p.look(from, to)
@@ -56,5 +44,5 @@ func play(t testing.TB, plant rig.Plant, from time.Time, days int) played {
 // look reads a span of time closely, with hours beyond it on both sides.
 func (p played) look(from, to time.Time) (*trace.Trace, *operation.Operation) {
 	tr := trace.Build(p.columns, from.Add(-6*time.Hour), to.Add(3*time.Hour), trace.Options{Marks: []time.Time{from, to}})
-	return tr, operation.Detect(tr, operation.Config{})
+	return tr, operation.Detect(tr)
 }

@@ -29,21 +29,8 @@ func play(t testing.TB, plant rig.Plant, from time.Time, days int) played {
 	end := begin.AddDate(0, 0, days)
 	r, err := rig.New(plant, begin)
 	require.NoError(t, err)
-	byChannel := map[ingest.Channel]*ingest.Column{}
-	r.Advance(end, func(reading ingest.Reading) {
-		c := byChannel[reading.Channel]
-		if c == nil {
-			c = &ingest.Column{Channel: reading.Channel}
-			byChannel[reading.Channel] = c
-		}
-		c.UnixMS = append(c.UnixMS, reading.Time.UnixMilli())
-		c.Value = append(c.Value, reading.Value)
-	})
-	p := played{plant: plant, truth: r.Truth(), window: job.Window{From: begin, To: end}}
-	for _, c := range byChannel {
-		p.columns = append(p.columns, *c)
-	}
-	return p
+	columns := r.Columns(end)
+	return played{plant: plant, columns: columns, truth: r.Truth(), window: job.Window{From: begin, To: end}}
 }
 
 func (p played) analyse(t testing.TB) *job.Result {

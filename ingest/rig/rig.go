@@ -135,6 +135,25 @@ func (r *Rig) readSky() {
 	r.outdoorC, r.humidityPct, r.irradianceWPerM2 = h.OutdoorC, h.HumidityPct, h.IrradianceWPerM2
 }
 
+// Columns advances to a time and returns the readings since the last call by
+// channel, channels in the order in which they first came. Of a plant whose clock is sound they are in
+// order of time.
+func (r *Rig) Columns(until time.Time) []ingest.Column {
+	place := map[ingest.Channel]int{}
+	var columns []ingest.Column
+	r.Advance(until, func(reading ingest.Reading) {
+		i, known := place[reading.Channel]
+		if !known {
+			i = len(columns)
+			place[reading.Channel] = i
+			columns = append(columns, ingest.Column{Channel: reading.Channel})
+		}
+		columns[i].UnixMS = append(columns[i].UnixMS, reading.Time.UnixMilli())
+		columns[i].Value = append(columns[i].Value, reading.Value)
+	})
+	return columns
+}
+
 // Plant returns what the rig runs.
 func (r *Rig) Plant() Plant { return r.plant }
 
