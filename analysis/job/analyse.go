@@ -2,6 +2,7 @@ package job
 
 import (
 	"context"
+	"slices"
 
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/defrost"
@@ -23,17 +24,17 @@ const (
 
 // Analyse answers for a window of whole local days.
 func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, error) {
-	days, err := Days(ctx, st, record, w, progress)
+	r, err := newReader(ctx, st, record)
 	if err != nil {
 		return nil, err
 	}
-	source, err := heatSource(ctx, st, record.ID)
+	days, err := r.days(ctx, w, progress)
 	if err != nil {
 		return nil, err
 	}
-	result := Summarise(record, w, days, source)
+	result := Summarise(record, w, days, sourceOf(r.channels))
 	if step := result.FlowRate.Step; step != nil {
-		span, err := Look(ctx, st, record, step.From, step.To)
+		span, err := r.look(ctx, step.From, step.To)
 		if err != nil {
 			return nil, err
 		}
@@ -76,26 +77,17 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	return r
 }
 
-// heatSource says what the site's heat is made of.
-func heatSource(ctx context.Context, st Store, id string) (trace.Source, error) {
-	extents, err := st.Extents(ctx, id)
-	if err != nil {
-		return trace.NoHeat, err
+// sourceOf says what heat is made of where these channels are.
+func sourceOf(channels []ingest.Channel) trace.Source {
+	has := func(quantities ...ingest.Quantity) bool {
+		return !slices.ContainsFunc(quantities, func(q ingest.Quantity) bool { return !slices.Contains(channels, ingest.Channel(q)) })
 	}
-	has := map[ingest.Channel]bool{}
-	for _, e := range extents {
-		has[e.Channel] = true
-	}
-	return sourceOf(has), nil
-}
-
-func sourceOf(has map[ingest.Channel]bool) trace.Source {
 	switch {
-	case has[ingest.Channel(ingest.HeatRegister)]:
+	case has(ingest.HeatRegister):
 		return trace.HeatFromRegister
-	case has[ingest.Channel(ingest.FlowTemp)] && has[ingest.Channel(ingest.ReturnTemp)] && has[ingest.Channel(ingest.FlowRate)]:
+	case has(ingest.FlowTemp, ingest.ReturnTemp, ingest.FlowRate):
 		return trace.HeatFromFlow
-	case has[ingest.Channel(ingest.HeatOutput)]:
+	case has(ingest.HeatOutput):
 		return trace.HeatFromHeatOutput
 	}
 	return trace.NoHeat

@@ -8,11 +8,12 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"runtime"
 	"sync"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"coldweek/analysis/fluid"
 	"coldweek/analysis/operation"
@@ -110,61 +111,53 @@ type storedDay struct {
 // Days returns the site days of a window in ascending order, each from the
 // store if it is still true there and computed otherwise.
 func Days(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) ([]siteday.Day, error) {
-	reader, err := newReader(ctx, st, record)
+	r, err := newReader(ctx, st, record)
 	if err != nil {
 		return nil, err
 	}
+	return r.days(ctx, w, progress)
+}
+
+func (r *reader) days(ctx context.Context, w Window, progress Progress) ([]siteday.Day, error) {
 	wanted := w.days()
-	kept, err := reader.kept(ctx, wanted)
+	kept, err := r.kept(ctx, wanted)
 	if err != nil {
 		return nil, err
 	}
 	days := make([]siteday.Day, len(wanted))
 	fresh := make([]store.Day, len(wanted))
-	if err := each(ctx, len(wanted), progress, func(i int) error {
+	if err := each(ctx, len(wanted), progress, func(ctx context.Context, i int) error {
 		var err error
-		days[i], fresh[i], err = reader.day(ctx, wanted[i], kept[wanted[i].date])
+		days[i], fresh[i], err = r.day(ctx, wanted[i], kept[wanted[i].date])
 		return err
 	}); err != nil {
 		return nil, err
 	}
-	return days, reader.keep(ctx, fresh)
+	return days, r.keep(ctx, fresh)
 }
 
 // each runs work for 0 <= i < n on all processors and stops at the first error.
-func each(ctx context.Context, n int, progress Progress, work func(i int) error) error {
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	next := make(chan int)
-	var wg sync.WaitGroup
+func each(ctx context.Context, n int, progress Progress, work func(ctx context.Context, i int) error) error {
+	group, inside := errgroup.WithContext(ctx)
+	group.SetLimit(runtime.GOMAXPROCS(0))
 	var mu sync.Mutex
 	done := 0
-	for range min(runtime.GOMAXPROCS(0), n) {
-		wg.Go(func() {
-			for i := range next {
-				if err := work(i); err != nil {
-					cancel(err)
-					continue
-				}
-				mu.Lock()
-				done++
-				if progress != nil {
-					progress(done, n)
-				}
-				mu.Unlock()
+	for i := 0; i < n && inside.Err() == nil; i++ {
+		group.Go(func() error {
+			if err := work(inside, i); err != nil {
+				return err
 			}
+			mu.Lock()
+			defer mu.Unlock()
+			done++
+			if progress != nil {
+				progress(done, n)
+			}
+			return nil
 		})
 	}
-	for i := 0; i < n && ctx.Err() == nil; i++ {
-		select {
-		case next <- i:
-		case <-ctx.Done():
-		}
-	}
-	close(next)
-	wg.Wait()
-	if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
-		return cause
+	if err := group.Wait(); err != nil {
+		return err
 	}
 	return ctx.Err()
 }
@@ -175,7 +168,7 @@ type reader struct {
 	record   *site.Record
 	channels []ingest.Channel
 	options  trace.Options
-	config   operation.Config
+	known    sensor.Known
 	settings string
 }
 
@@ -201,8 +194,9 @@ func readerOf(record *site.Record) (*reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	settings, err := settingsOf(record)
-	return &reader{record: record, options: options, settings: settings}, err
+	r := &reader{record: record, options: options, known: knownOf(record)}
+	r.settings, err = settingsOf(record, r.known)
+	return r, err
 }
 
 // traceOptions says how the site's readings are to be understood.
@@ -221,13 +215,23 @@ func traceOptions(record *site.Record) (trace.Options, error) {
 		if m.HeatMeter != nil && m.HeatMeter.Position == "flow" {
 			opt.Meter = fluid.MeterInFlow
 		}
-		for _, pair := range m.SensorPairs {
-			if pair.Flow == ingest.Channel(ingest.FlowTemp) && pair.ApplyOffset && pair.OffsetK != nil {
-				opt.PairOffsetK = *pair.OffsetK
-			}
+	}
+	opt.PairOffsetK = appliedOffsetK(record)
+	return opt, nil
+}
+
+// appliedOffsetK is the offset of the plant's own pair that the record wants
+// taken off.
+func appliedOffsetK(record *site.Record) float64 {
+	if record.Metering == nil {
+		return 0
+	}
+	for _, pair := range record.Metering.SensorPairs {
+		if pair.Flow == ingest.Channel(ingest.FlowTemp) && pair.ApplyOffset && pair.OffsetK != nil {
+			return *pair.OffsetK
 		}
 	}
-	return opt, nil
+	return 0
 }
 
 // Glycol of unknown strength is taken for the middle between water and 30 % by
@@ -263,14 +267,14 @@ func fluidOf(hp *site.HeatPump) (liquid *fluid.Fluid, assumedRatio float64, err 
 }
 
 // settingsOf digests what in the record shapes a day's figures.
-func settingsOf(record *site.Record) (string, error) {
+func settingsOf(record *site.Record, known sensor.Known) (string, error) {
 	shaping := struct {
 		HeatPump *site.HeatPump
 		Metering *site.Metering
 		Channels map[ingest.Channel]site.Source
 		Zone     string
 		Known    sensor.Known
-	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone, knownOf(record)}
+	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone, known}
 	text, err := json.Marshal(shaping)
 	if err != nil {
 		return "", fmt.Errorf("digest record of site %q: %w", record.ID, err)
@@ -317,9 +321,9 @@ func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (siteday.D
 
 func (r *reader) compute(columns []ingest.Column, d localDay) siteday.Day {
 	t := r.trace(columns, d.from, d.to)
-	op := operation.Detect(t, r.config)
+	op := operation.Detect(t)
 	day := siteday.Sum(t, op, d.date, d.from, d.to)
-	day.Warnings = channelSuspicions(sensor.Check(t, op, knownOf(r.record)), d.from, d.to)
+	day.Warnings = channelSuspicions(sensor.Check(t, op, r.known), d.from, d.to)
 	return day
 }
 

@@ -13,10 +13,7 @@ import (
 
 // knownOf is what the record says that readings are held against.
 func knownOf(record *site.Record) sensor.Known {
-	var k sensor.Known
-	if opt, err := traceOptions(record); err == nil {
-		k.PairOffsetK = opt.PairOffsetK
-	}
+	k := sensor.Known{PairOffsetK: appliedOffsetK(record)}
 	if lph := designFlow(record); lph != nil {
 		k.FlowLPH = *lph
 	}

@@ -1,11 +1,10 @@
 package job
 
 import (
-	"slices"
-
 	"coldweek/analysis/flowrate"
 	"coldweek/analysis/fluid"
 	"coldweek/analysis/operation"
+	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest/site"
 )
@@ -144,12 +143,11 @@ func sum(values []float64) float64 {
 	return total
 }
 
-// median of unsorted values, nil when there are none. It sorts a copy.
+// median is nil of no values.
 func median(values []float64) *float64 {
-	if len(values) == 0 {
+	m, ok := robust.Median(values)
+	if !ok {
 		return nil
 	}
-	sorted := slices.Sorted(slices.Values(values))
-	m := (sorted[(len(sorted)-1)/2] + sorted[len(sorted)/2]) / 2
 	return &m
 }

@@ -26,12 +26,16 @@ func Look(ctx context.Context, st Store, record *site.Record, from, to time.Time
 	if err != nil {
 		return nil, err
 	}
-	columns, err := st.Scan(ctx, record.ID, r.channels, from.Add(-marginBefore), to.Add(marginAfter))
+	return r.look(ctx, from, to)
+}
+
+func (r *reader) look(ctx context.Context, from, to time.Time) (*Span, error) {
+	columns, err := r.st.Scan(ctx, r.record.ID, r.channels, from.Add(-marginBefore), to.Add(marginAfter))
 	if err != nil {
-		return nil, fmt.Errorf("scan site %q: %w", record.ID, err)
+		return nil, fmt.Errorf("scan site %q: %w", r.record.ID, err)
 	}
 	t := r.trace(columns, from, to)
-	return &Span{From: from, To: to, Trace: t, Operation: operation.Detect(t, r.config)}, nil
+	return &Span{From: from, To: to, Trace: t, Operation: operation.Detect(t)}, nil
 }
 
 // WindowAround returns the whole local days that hold a span of time.
@@ -49,18 +53,17 @@ func AnalyseColumns(record *site.Record, columns []ingest.Column, w Window) (*Re
 	if err != nil {
 		return nil, err
 	}
-	has := map[ingest.Channel]bool{}
 	for _, c := range columns {
-		has[c.Channel] = true
+		r.channels = append(r.channels, c.Channel)
 	}
 	var days []siteday.Day
 	for _, d := range w.days() {
 		days = append(days, r.compute(columns, d))
 	}
-	result := Summarise(record, w, days, sourceOf(has))
+	result := Summarise(record, w, days, sourceOf(r.channels))
 	if step := result.FlowRate.Step; step != nil {
 		t := r.trace(columns, step.From, step.To)
-		result.FlowRate.Date(t, operation.Detect(t, r.config))
+		result.FlowRate.Date(t, operation.Detect(t))
 	}
 	return result, nil
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -77,7 +78,7 @@ func (d *detector) defrostsByMode() {
 func (d *detector) defrostsByHeat() {
 	d.spans(d.idle, func(first, last int) {
 		drawn := d.draws(first, last)
-		outdoorC := at(d.t.OutdoorC, first)
+		outdoorC := trace.At(d.t.OutdoorC, first)
 		switch {
 		case !d.works(first, last) || !d.flowFalls(first, last):
 			return // pipes warmed from behind, at rest or by a changeover
@@ -100,7 +101,7 @@ func (d *detector) defrostsByHeat() {
 // takes. At the valve's pauses the power is low and only heat tells.
 func (d *detector) idle(i int) bool {
 	return !d.modeKnown(i) && d.known(i) && d.flows(i) && d.t.HeatW != nil &&
-		d.t.HeatW[i] < idleCOP*max(at(d.t.PowerW, i), d.op.Levels.OnW)
+		d.t.HeatW[i] < idleCOP*max(trace.At(d.t.PowerW, i), d.op.Levels.OnW)
 }
 
 // draws says whether heat clearly flows back somewhere between.
@@ -189,7 +190,7 @@ func (d *detector) onset(first int) (int, int64) {
 		return first, fromMS
 	}
 	for i := first; i > 0 && d.seconds(i-1, first) <= maxOnsetS; i-- {
-		if at(d.t.PowerW, i) < onsetPowerShare*usualW && at(d.t.PowerW, i-1) >= onsetPowerShare*usualW {
+		if trace.At(d.t.PowerW, i) < onsetPowerShare*usualW && trace.At(d.t.PowerW, i-1) >= onsetPowerShare*usualW {
 			return i, d.t.EdgeMS[i] - d.halfSampleMS(i)
 		}
 	}
@@ -235,7 +236,7 @@ func (d *detector) modeKnown(i int) bool {
 }
 
 func (d *detector) flows(i int) bool {
-	lph := at(d.t.FlowLPH, i)
+	lph := trace.At(d.t.FlowLPH, i)
 	return lph > minCirculatingLPH || d.t.FlowLPH == nil
 }
 

@@ -3,6 +3,7 @@ package operation
 import (
 	"math"
 
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -157,7 +158,7 @@ func (d *detector) learnHeatingBand() band {
 		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(d.t.FlowC[i]) || !(d.diffK[i] > 1) {
 			continue
 		}
-		out := at(d.t.OutdoorC, i)
+		out := trace.At(d.t.OutdoorC, i)
 		if math.IsNaN(out) {
 			out = 0
 		}
@@ -182,7 +183,7 @@ func (d *detector) byFlowTemp(c *clues, i int) float64 {
 	if !c.heating.known || math.IsNaN(flowC) {
 		return 0
 	}
-	aboveK := flowC - c.heating.at(at(d.t.OutdoorC, i))
+	aboveK := flowC - c.heating.at(trace.At(d.t.OutdoorC, i))
 	z, offset := aboveK/c.heating.spreadK, c.aboveLog
 	if aboveK < 0 {
 		z, offset = aboveK/belowSpreadK, belowLog
@@ -192,18 +193,18 @@ func (d *detector) byFlowTemp(c *clues, i int) float64 {
 
 // byFlowRate compares the flow rates of both, where they are known apart.
 func (d *detector) byFlowRate(c *clues, i int) float64 {
-	lph := at(d.t.FlowLPH, i)
+	lph := trace.At(d.t.FlowLPH, i)
 	if c.hotWaterLPH == 0 || math.IsNaN(lph) {
 		return 0
 	}
-	heatingLPH := c.heatingFlow.at(at(d.t.PowerW, i))
+	heatingLPH := c.heatingFlow.at(trace.At(d.t.PowerW, i))
 	heating, hotWater := (lph/heatingLPH-1)/c.spread, (lph/c.hotWaterLPH-1)/c.spread
 	return clip((heating*heating - hotWater*hotWater) / 2)
 }
 
 // byCylinder asks whether the cylinder gets warmer.
 func (d *detector) byCylinder(c *clues, i int) float64 {
-	switch rise := at(c.cylinderRiseKPerHour, i); {
+	switch rise := trace.At(c.cylinderRiseKPerHour, i); {
 	case rise > risingKPerHour:
 		return 2
 	case rise < restingKPerHour:
@@ -215,7 +216,7 @@ func (d *detector) byCylinder(c *clues, i int) float64 {
 // byRise asks whether the return climbs steadily in a run that has long been
 // warm, at flow temperatures that both could have.
 func (d *detector) byRise(c *clues, i int, warmS float64) float64 {
-	if warmS > warmedUpS && c.climbing[i] && d.t.FlowC[i] > c.heating.at(at(d.t.OutdoorC, i))-2*c.heating.spreadK {
+	if warmS > warmedUpS && c.climbing[i] && d.t.FlowC[i] > c.heating.at(trace.At(d.t.OutdoorC, i))-2*c.heating.spreadK {
 		return 2
 	}
 	return 0
@@ -232,10 +233,10 @@ func (d *detector) learnFlowRates(c *clues) {
 	step := max(len(d.running)/flowSamples, 1)
 	for i := 0; i < len(d.running); i += step {
 		lph := d.t.FlowLPH[i]
-		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(lph+d.t.FlowC[i]+at(d.t.PowerW, i)) {
+		if !d.running[i] || d.op.State[i] == Defrost || math.IsNaN(lph+d.t.FlowC[i]+trace.At(d.t.PowerW, i)) {
 			continue
 		}
-		switch aboveK := d.t.FlowC[i] - c.heating.at(at(d.t.OutdoorC, i)); {
+		switch aboveK := d.t.FlowC[i] - c.heating.at(trace.At(d.t.OutdoorC, i)); {
 		case c.flat(i) || aboveK < 2*c.heating.spreadK:
 			heatingW, heatingLPH = append(heatingW, d.t.PowerW[i]), append(heatingLPH, lph)
 		case aboveK > max(clearlyK, 3*c.heating.spreadK):
@@ -257,7 +258,7 @@ func (d *detector) learnFlowRates(c *clues) {
 // flat says whether the return temperature has stood still for a good while:
 // a cylinder that takes in heat sends back ever warmer water.
 func (c *clues) flat(i int) bool {
-	return math.Abs(at(c.returnRiseKPerHour, i)) < standingKPerHour
+	return math.Abs(trace.At(c.returnRiseKPerHour, i)) < standingKPerHour
 }
 
 // rise is how fast a temperature climbs around each interval, from the means
@@ -270,7 +271,12 @@ func (d *detector) rise(columnC []float64, beforeS, afterS float64) []float64 {
 	rise := unknown(len(columnC))
 	d.eachRun(func(first, last int) {
 		begin, end := d.inner(first, last)
-		d.riseWithin(rise, columnC, begin, end, beforeS, afterS)
+		d.windows(begin, end, beforeS, afterS, func(i, a, b int) {
+			// The values are means of intervals: their middles lie this far apart.
+			if s := d.seconds(a, b) + (d.t.DurS[b]-d.t.DurS[a])/2; s >= (beforeS+afterS)/3 {
+				rise[i] = (columnC[b] - columnC[a]) / s * 3600
+			}
+		})
 		for i := first; i < begin; i++ {
 			rise[i] = rise[begin]
 		}
@@ -294,18 +300,10 @@ func (d *detector) climbing() []bool {
 		return climbs
 	}
 	d.eachRun(func(first, last int) {
-		first, last = d.inner(first, last)
-		a, b := first, first
-		for i := first; i < last; i++ {
-			for d.seconds(a, i) > climbWindowS {
-				a++
-			}
-			b = max(b, i)
-			for b+1 < last && d.seconds(i, b+1) < climbWindowS {
-				b++
-			}
+		begin, end := d.inner(first, last)
+		d.windows(begin, end, climbWindowS, climbWindowS, func(i, a, b int) {
 			climbs[i] = d.climbs(a, i) && d.climbs(i, b)
-		}
+		})
 	})
 	return climbs
 }
@@ -330,8 +328,9 @@ func (d *detector) inner(first, last int) (begin, end int) {
 	return begin, end
 }
 
-// riseWithin fills in the rises of one run, intervals first <= i < last.
-func (d *detector) riseWithin(rise, columnC []float64, first, last int, beforeS, afterS float64) {
+// windows calls for each interval first <= i < last with the first and the last
+// interval that lie within reach of it before and after.
+func (d *detector) windows(first, last int, beforeS, afterS float64, look func(i, a, b int)) {
 	a, b := first, first
 	for i := first; i < last; i++ {
 		for d.seconds(a, i) > beforeS {
@@ -341,9 +340,6 @@ func (d *detector) riseWithin(rise, columnC []float64, first, last int, beforeS,
 		for b+1 < last && d.seconds(i, b+1) < afterS {
 			b++
 		}
-		// The values are means of intervals: their middles lie this far apart.
-		if s := d.seconds(a, b) + (d.t.DurS[b]-d.t.DurS[a])/2; s >= (beforeS+afterS)/3 {
-			rise[i] = (columnC[b] - columnC[a]) / s * 3600
-		}
+		look(i, a, b)
 	}
 }

@@ -3,6 +3,7 @@ package operation
 import (
 	"math"
 
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -24,7 +25,7 @@ func (d *detector) findIdle() {
 			if d.op.State[i] == Unknown {
 				d.op.State[i] = Heating
 			}
-		case at(d.t.FlowLPH, i) > minCirculatingLPH:
+		case trace.At(d.t.FlowLPH, i) > minCirculatingLPH:
 			d.op.State[i] = Circulating
 		default:
 			d.op.State[i] = Off
@@ -35,7 +36,7 @@ func (d *detector) findIdle() {
 func (d *detector) findBackup() {
 	backupW := d.t.Mean(ingest.Channel(ingest.BackupPower))
 	for i := range d.op.Backup {
-		w := at(backupW, i)
+		w := trace.At(backupW, i)
 		d.op.Backup[i] = !math.IsNaN(w) && w > minBackupW
 	}
 }

@@ -67,15 +67,9 @@ type Operation struct {
 	Levels   Levels
 }
 
-// Config is what is known of the site beforehand; the zero value will do.
-type Config struct {
-	// Levels learned earlier, used when the trace cannot show them itself.
-	Levels Levels
-}
-
 // Detect finds the states of a trace.
-func Detect(t *trace.Trace, config Config) *Operation {
-	d := newDetector(t, config)
+func Detect(t *trace.Trace) *Operation {
+	d := newDetector(t)
 	d.findRunning()
 	d.findDefrosts()
 	d.joinRuns()
@@ -88,7 +82,6 @@ func Detect(t *trace.Trace, config Config) *Operation {
 // detector carries what the steps share: the columns they read and the result.
 type detector struct {
 	t       *trace.Trace
-	config  Config
 	op      *Operation
 	mode    []float64 // NaN where not known, nil without the channel
 	speedHz []float64
@@ -97,10 +90,10 @@ type detector struct {
 	earlier *reference // see before
 }
 
-func newDetector(t *trace.Trace, config Config) *detector {
+func newDetector(t *trace.Trace) *detector {
 	n := t.Len()
 	d := &detector{
-		t: t, config: config,
+		t:       t,
 		op:      &Operation{State: make([]State, n), Backup: make([]bool, n)},
 		mode:    t.Mean(ingest.Channel(ingest.ModeQuantity)),
 		speedHz: t.Mean(ingest.Channel(ingest.CompressorSpeed)),
@@ -124,20 +117,12 @@ func unknown(n int) []float64 {
 
 // known says whether the plant can be told running from not running at all.
 func (d *detector) known(i int) bool {
-	return (d.t.PowerW != nil && !math.IsNaN(d.t.PowerW[i])) || at(d.speedHz, i) >= 0
-}
-
-// at returns a value of a column that may be nil; NaN when it is.
-func at(column []float64, i int) float64 {
-	if column == nil {
-		return math.NaN()
-	}
-	return column[i]
+	return (d.t.PowerW != nil && !math.IsNaN(d.t.PowerW[i])) || trace.At(d.speedHz, i) >= 0
 }
 
 // modeAt returns the mode during interval i when it was one and the same.
 func (d *detector) modeAt(i int) (ingest.Mode, bool) {
-	m := at(d.mode, i)
+	m := trace.At(d.mode, i)
 	if math.IsNaN(m) || m != math.Trunc(m) {
 		return 0, false
 	}

@@ -42,7 +42,7 @@ func detect(withMode bool, outdoorC float64, phases ...phase) (*trace.Trace, *op
 		}
 	}
 	t := trace.Build(columns, morning, at, trace.Options{})
-	return t, operation.Detect(t, operation.Config{})
+	return t, operation.Detect(t)
 }
 
 var (

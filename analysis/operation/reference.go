@@ -3,6 +3,8 @@ package operation
 import (
 	"math"
 	"slices"
+
+	"coldweek/analysis/trace"
 )
 
 // What came before a moment is looked at over referenceS, if at least
@@ -23,7 +25,7 @@ func newReference(d *detector) *reference {
 	r := &reference{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)}
 	for i := range n {
 		r.s[i+1], r.powerWS[i+1], r.diffKS[i+1], r.flowCS[i+1] = r.s[i], r.powerWS[i], r.diffKS[i], r.flowCS[i]
-		w, k := at(d.t.PowerW, i), d.diffK[i]
+		w, k := trace.At(d.t.PowerW, i), d.diffK[i]
 		if d.running[i] && !math.IsNaN(w) && !math.IsNaN(k) {
 			r.s[i+1] += d.t.DurS[i]
 			r.powerWS[i+1] += w * d.t.DurS[i]

@@ -1,6 +1,10 @@
 package operation
 
-import "math"
+import (
+	"math"
+
+	"coldweek/analysis/trace"
+)
 
 const (
 	// minSpeedHz is what a stopped compressor's reported speed stays below.
@@ -14,9 +18,6 @@ const (
 	// minRunningCOP: powers that are all alike belong to a running compressor
 	// only if heat comes out at more than this times the power.
 	minRunningCOP = 1.3
-	// bothSeen: where the running level is so many times the resting one, both
-	// were seen.
-	bothSeen = 4
 )
 
 // findRunning marks the intervals in which the compressor runs, by its speed
@@ -30,20 +31,10 @@ func (d *detector) findRunning() {
 	d.debounce()
 }
 
-// learnLevels prefers the trace's own powers if they show both kinds, then
-// what was learned before, then what heat says of powers of one kind.
+// learnLevels takes the trace's own levels unless no heat came of them: then
+// nothing ran.
 func (d *detector) learnLevels() Levels {
-	own := d.ownLevels()
-	low := math.Inf(1)
-	for _, w := range d.t.PowerW {
-		low = min(low, w)
-	}
-	switch {
-	case own.Known() && own.RunningW > bothSeen*max(low, 1) && d.givesHeat(own):
-		return own
-	case d.config.Levels.Known():
-		return d.config.Levels
-	case own.Known() && d.givesHeat(own):
+	if own := d.ownLevels(); own.Known() && d.givesHeat(own) {
 		return own
 	}
 	return Levels{OnW: math.MaxFloat64, OffW: math.MaxFloat64}
@@ -64,11 +55,11 @@ func (d *detector) givesHeat(l Levels) bool {
 
 // runs tells for one interval, given the state before it.
 func (d *detector) runs(i int, on bool) (now, next bool) {
-	if hz := at(d.speedHz, i); !math.IsNaN(hz) {
+	if hz := trace.At(d.speedHz, i); !math.IsNaN(hz) {
 		now = hz >= minSpeedHz
 		return now, now
 	}
-	w := at(d.t.PowerW, i)
+	w := trace.At(d.t.PowerW, i)
 	switch {
 	case math.IsNaN(w):
 		return false, on

@@ -54,7 +54,7 @@ func script(t *testing.T, text string) []sensor.Suspicion {
 	s, err := scenario.Parse(text)
 	require.NoError(t, err)
 	tr := trace.Build(s.Columns, s.From, s.To(), trace.Options{})
-	return sensor.Check(tr, operation.Detect(tr, operation.Config{}), sensor.Known{})
+	return sensor.Check(tr, operation.Detect(tr), sensor.Known{})
 }
 
 func kinds(found []sensor.Suspicion) (all []sensor.Kind) {
@@ -144,7 +144,7 @@ func TestPairOffsetAlreadyTakenOff(t *testing.T) {
 		tr := trace.Build(s.columns, s.low, at.Add(afterOnset), opt)
 		k := known(p)
 		k.PairOffsetK = takenK
-		found := sensor.Check(tr, operation.Detect(tr, operation.Config{}), k)
+		found := sensor.Check(tr, operation.Detect(tr), k)
 		if takenK == 1 {
 			assert.Empty(t, found)
 			continue
@@ -285,7 +285,7 @@ func TestAirThatWarmsIsNoSunOnTheSensor(t *testing.T) {
 			columns = append(columns, sun)
 		}
 		tr := trace.Build(columns, midnight, midnight.AddDate(0, 0, 1), trace.Options{})
-		return sensor.Check(tr, operation.Detect(tr, operation.Config{}), sensor.Known{Place: &place})
+		return sensor.Check(tr, operation.Detect(tr), sensor.Known{Place: &place})
 	}
 	for _, irradiance := range []bool{true, false} {
 		assert.Empty(t, day(5, 0, irradiance))

@@ -51,7 +51,7 @@ func TestNothingToLookAt(t *testing.T) {
 		trace.Build(nil, at, at, trace.Options{}),
 		trace.Build(nil, at, at.AddDate(0, 0, 1), trace.Options{}),
 	} {
-		assert.Empty(t, sensor.Check(tr, operation.Detect(tr, operation.Config{}), sensor.Known{}))
+		assert.Empty(t, sensor.Check(tr, operation.Detect(tr), sensor.Known{}))
 	}
 	assert.Empty(t, sensor.CheckDays(nil, sensor.Known{}))
 	p := rig.Random(3)

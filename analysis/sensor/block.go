@@ -77,19 +77,19 @@ func (l *look) fill() {
 	l.blocks = make([]block, (t.EdgeMS[n]-l.fromMS+blockMS-1)/blockMS)
 	for i := range n {
 		b, durS := &l.blocks[(t.EdgeMS[i]-l.fromMS)/blockMS], t.DurS[i]
-		flowC, returnC, lph := at(t.FlowC, i), at(t.ReturnC, i), at(t.FlowLPH, i)
-		b.powerW.add(at(t.PowerW, i), durS)
-		b.heatW.add(at(t.HeatW, i), durS)
+		flowC, returnC, lph := trace.At(t.FlowC, i), trace.At(t.ReturnC, i), trace.At(t.FlowLPH, i)
+		b.powerW.add(trace.At(t.PowerW, i), durS)
+		b.heatW.add(trace.At(t.HeatW, i), durS)
 		b.flowLPH.add(lph, durS)
 		if l.running(i) {
-			l.fillRunning(b, i, at(outputW, i))
+			l.fillRunning(b, i, trace.At(outputW, i))
 		}
 		moving := lph > minMovingLPH || t.FlowLPH == nil
 		if moving {
 			b.flowC.add(flowC, durS)
 			b.returnC.add(returnC, durS)
 		}
-		switch diffK := at(t.DifferenceK, i); {
+		switch diffK := trace.At(t.DifferenceK, i); {
 		case lph == 0 || math.Abs(diffK) < restingK:
 			b.restingS += durS
 		case moving && diffK > givingK:
@@ -102,16 +102,16 @@ func (l *look) fill() {
 func (l *look) fillRunning(b *block, i int, outputW float64) {
 	t, durS := l.t, l.t.DurS[i]
 	b.runS += durS
-	b.runPowerW.add(at(t.PowerW, i), durS)
-	b.runFlowC.add(at(t.FlowC, i), durS)
-	b.runReturnC.add(at(t.ReturnC, i), durS)
+	b.runPowerW.add(trace.At(t.PowerW, i), durS)
+	b.runFlowC.add(trace.At(t.FlowC, i), durS)
+	b.runReturnC.add(trace.At(t.ReturnC, i), durS)
 	if l.op.State[i] == operation.Heating {
-		b.heatingOutdoorC.add(at(t.OutdoorC, i), durS)
+		b.heatingOutdoorC.add(trace.At(t.OutdoorC, i), durS)
 	}
-	if lph := at(t.FlowLPH, i); lph > 0 {
+	if lph := trace.At(t.FlowLPH, i); lph > 0 {
 		b.runFlowLPH.add(lph, durS)
 	}
-	if !math.IsNaN(outputW + at(t.HeatW, i)) {
+	if !math.IsNaN(outputW + trace.At(t.HeatW, i)) {
 		b.runOutputW.add(outputW, durS)
 		b.runHeatW.add(t.HeatW[i], durS)
 	}

@@ -100,15 +100,7 @@ func (l *look) running(i int) bool {
 	if l.byOp {
 		return l.op.State[i].Running()
 	}
-	return at(l.t.PowerW, i) > l.cutW
-}
-
-// at returns a value of a column that may be nil; NaN when it is.
-func at(column []float64, i int) float64 {
-	if column == nil {
-		return math.NaN()
-	}
-	return column[i]
+	return trace.At(l.t.PowerW, i) > l.cutW
 }
 
 func utc(ms int64) time.Time { return time.UnixMilli(ms).UTC() }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -140,7 +141,7 @@ func (l *look) rateBefore(rate []float64, ms int64) float64 {
 	last, _ := slices.BinarySearch(l.t.EdgeMS, ms)
 	var p span
 	for i := last - 1; i >= 0 && ms-l.t.EdgeMS[i] <= besideMS && i < l.t.Len(); i-- {
-		p.add(at(rate, i), l.t.DurS[i])
+		p.add(trace.At(rate, i), l.t.DurS[i])
 	}
 	return p.mean()
 }
@@ -149,7 +150,7 @@ func (l *look) rateAfter(rate []float64, ms int64) float64 {
 	first, _ := slices.BinarySearch(l.t.EdgeMS, ms)
 	var p span
 	for i := first; i < l.t.Len() && l.t.EdgeMS[i]-ms <= besideMS; i++ {
-		p.add(at(rate, i), l.t.DurS[i])
+		p.add(trace.At(rate, i), l.t.DurS[i])
 	}
 	return p.mean()
 }

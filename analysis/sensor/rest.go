@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -99,8 +100,8 @@ func alike(rests []rest) (first int, offsetK, doubtK float64) {
 func (l *look) offsetEffect(offsetK float64, since int) *Effect {
 	litres, litresK := 0.0, 0.0
 	for i := since; i < l.t.Len(); i++ {
-		if v := at(l.t.FlowLPH, i) * l.t.DurS[i]; l.running(i) && v > 0 {
-			if k := at(l.t.DifferenceK, i); !math.IsNaN(k) {
+		if v := trace.At(l.t.FlowLPH, i) * l.t.DurS[i]; l.running(i) && v > 0 {
+			if k := trace.At(l.t.DifferenceK, i); !math.IsNaN(k) {
 				litres, litresK = litres+v, litresK+v*k
 			}
 		}
@@ -145,7 +146,7 @@ func (l *look) rests(into *[maxRests]rest) int {
 
 // circulating says whether water moved without the compressor and any heater.
 func (l *look) circulating(i int) bool {
-	return l.t.FlowLPH[i] > minMovingLPH && !l.running(i) && !l.op.Backup[i] && at(l.t.PowerW, i) < l.cutW &&
+	return l.t.FlowLPH[i] > minMovingLPH && !l.running(i) && !l.op.Backup[i] && trace.At(l.t.PowerW, i) < l.cutW &&
 		!math.IsNaN(l.t.DifferenceK[i])
 }
 
@@ -176,7 +177,7 @@ func (l *look) restOf(first, last int) (rest, bool) {
 		diffKS += durS * t.DifferenceK[i]
 		movedKS += durS * math.Abs(t.DifferenceK[i]-t.DifferenceK[before])
 		transitKS += durS * kPerS * 3600 / t.FlowLPH[i]
-		lossKS += durS * (t.FlowC[i] - outdoorOr(at(t.OutdoorC, i))) / (waterWhPerLK * t.FlowLPH[i])
+		lossKS += durS * (t.FlowC[i] - outdoorOr(trace.At(t.OutdoorC, i))) / (waterWhPerLK * t.FlowLPH[i])
 	}
 	if totalS < leastSettledS || settled < leastSettled {
 		return rest{}, false

@@ -50,7 +50,7 @@ func replay(t testing.TB, plant rig.Plant, from time.Time, days int, see func(se
 		low, high := d.from.Add(-marginBefore), d.to.Add(marginAfter)
 		r.Advance(high, kept.put)
 		d.trace = trace.Build(kept.columns(low), low, high, options(plant, d.from, d.to))
-		d.op = operation.Detect(d.trace, operation.Config{})
+		d.op = operation.Detect(d.trace)
 		see(d)
 	}
 }
@@ -157,7 +157,7 @@ func (s scene) until(high time.Time) (*trace.Trace, *operation.Operation) {
 		columns = append(columns, ingest.Column{Channel: c.Channel, UnixMS: c.UnixMS[:n], Value: c.Value[:n]})
 	}
 	tr := trace.Build(columns, s.low, high, options(s.plant))
-	return tr, operation.Detect(tr, operation.Config{})
+	return tr, operation.Detect(tr)
 }
 
 func (s scene) check(high time.Time) []sensor.Suspicion {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -32,7 +33,7 @@ func (l *look) swapped() (Suspicion, bool) {
 	backwardsS := 0.0
 	for i := range t.Len() {
 		diffK := t.DifferenceK[i]
-		if math.IsNaN(diffK) || !l.running(i) || at(t.FlowLPH, i) == 0 {
+		if math.IsNaN(diffK) || !l.running(i) || trace.At(t.FlowLPH, i) == 0 {
 			continue
 		}
 		switch {

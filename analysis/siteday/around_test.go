@@ -37,7 +37,7 @@ func course(from time.Time, every time.Duration, pieces ...piece) (columns []ing
 
 func sumOf(columns []ingest.Column, begin, end, from, to time.Time) siteday.Day {
 	tr := trace.Build(columns, begin, end, trace.Options{Marks: []time.Time{from, to}})
-	return siteday.Sum(tr, operation.Detect(tr, operation.Config{}), from.Format(time.DateOnly), from, to)
+	return siteday.Sum(tr, operation.Detect(tr), from.Format(time.DateOnly), from, to)
 }
 
 var dawn = time.Date(2026, 1, 14, 2, 0, 0, 0, time.UTC)

@@ -34,6 +34,6 @@ func BenchmarkSiteDay(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		tr := trace.Build(columns, midnight, midnight.AddDate(0, 0, 1), trace.Options{})
-		siteday.Sum(tr, operation.Detect(tr, operation.Config{}), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
+		siteday.Sum(tr, operation.Detect(tr), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
 	}
 }

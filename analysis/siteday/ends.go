@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"coldweek/analysis/operation"
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -50,7 +51,7 @@ func (s *summer) end(run *Run, r operation.Run) {
 	if last := r.Last - 1; last > r.First+1 {
 		run.End = s.water(max(s.back(last, endS), r.First), last)
 		if settled := max(s.back(last, outputS), s.cut(r.First, rampS)); settled < last {
-			run.End.HeatW = rounded(s.meanOver(s.t.HeatW, settled, last) * s.heatFactor)
+			run.End.HeatW = rounded(s.meanOver(s.t.HeatW, settled, last) * s.heat.factor)
 		}
 		if !run.EndedInHotWater {
 			run.End.TargetC = rounded(s.meanOver(s.targetC, max(s.back(last, outputS), r.First), last))
@@ -87,7 +88,7 @@ func (s *summer) water(first, last int) *Water {
 // moving says whether water was seen to circulate all the time.
 func (s *summer) moving(first, last int) bool {
 	for i := first; i < last; i++ {
-		if !(at(s.t.FlowLPH, i) > minMovingLPH) {
+		if !(trace.At(s.t.FlowLPH, i) > minMovingLPH) {
 			return false
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"coldweek/analysis/operation"
+	"coldweek/analysis/trace"
 	"coldweek/ingest"
 )
 
@@ -70,7 +71,7 @@ func (s *summer) pump() {
 		if i < s.first {
 			continue
 		}
-		idle := state == operation.Circulating && !overrun && !(at(s.t.OutdoorC, i) < frostOutdoorC)
+		idle := state == operation.Circulating && !overrun && !(trace.At(s.t.OutdoorC, i) < frostOutdoorC)
 		switch {
 		case idle:
 			p.IdleS += durS
@@ -79,7 +80,7 @@ func (s *summer) pump() {
 		case state == operation.Circulating:
 			p.FrostS += durS
 		}
-		s.pumpElectricity(i, idle, at(ownW, i))
+		s.pumpElectricity(i, idle, trace.At(ownW, i))
 	}
 }
 

@@ -39,7 +39,7 @@ func workedDay() siteday.Day {
 		}
 	}
 	tr := trace.Build(columns, midnight, midnight.AddDate(0, 0, 1), trace.Options{})
-	return siteday.Sum(tr, operation.Detect(tr, operation.Config{}), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
+	return siteday.Sum(tr, operation.Detect(tr), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
 }
 
 func TestPumpWithoutCompressorIsSorted(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"coldweek/analysis/operation"
+	"coldweek/analysis/trace"
 )
 
 // outputBinWidth is the width of the bins of heat output, in its natural
@@ -42,11 +43,11 @@ func (s *summer) steady() {
 		}
 		bin := SteadyBin{S: s.t.DurS[i], VolumeL: s.t.FlowLPH[i] * s.t.DurS[i] / secondsPerHour}
 		s.sums.Flow.Add(s.t.FlowLPH[i], s.t.DurS[i])
-		if diffK := at(s.t.DifferenceK, i); !math.IsNaN(diffK) {
+		if diffK := trace.At(s.t.DifferenceK, i); !math.IsNaN(diffK) {
 			s.sums.Difference.Add(diffK, s.t.DurS[i])
 			bin.DifferenceS, bin.DiffKS = s.t.DurS[i], diffK*s.t.DurS[i]
 		}
-		if heatW := at(s.t.HeatW, i); heatW >= leastOutputW {
+		if heatW := trace.At(s.t.HeatW, i); heatW >= leastOutputW {
 			k := int(math.Floor(math.Log(heatW) / outputBinWidth))
 			s.sums.Steady[k] = s.sums.Steady[k].plus(bin)
 		}

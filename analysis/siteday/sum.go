@@ -50,7 +50,7 @@ type summer struct {
 	day         Day
 	sums        *Sums
 
-	heatFactor, electricityFactor float64 // register by integral
+	heat, electricity             scaling
 	humidityPct, targetC, backupW []float64
 }
 
@@ -58,18 +58,25 @@ type summer struct {
 func (s *summer) calibrate() {
 	heat := s.t.Calibrate(ingest.Channel(ingest.HeatRegister), s.t.HeatW, s.first, s.last)
 	electricity := s.t.Calibrate(ingest.Channel(ingest.ElectricityRegister), s.t.PowerW, s.first, s.last)
-	s.heatFactor = s.use(heat, &s.sums.HeatRegister, s.t.HeatSource == trace.HeatFromRegister)
-	s.electricityFactor = s.use(electricity, &s.sums.ElectricityRegister, s.t.PowerFromRegister)
+	s.heat = use(heat, &s.sums.HeatRegister, s.t.HeatSource == trace.HeatFromRegister)
+	s.electricity = use(electricity, &s.sums.ElectricityRegister, s.t.PowerFromRegister)
 }
 
-func (s *summer) use(c trace.Calibration, r *Register, isSource bool) float64 {
+// scaling is what an integral is multiplied by to agree with its register.
+type scaling struct {
+	factor float64
+	used   bool // the register was good enough; else the factor is 1
+}
+
+// use takes a register's word over the integral, unless the integral is made of
+// the register.
+func use(c trace.Calibration, r *Register, isSource bool) scaling {
 	r.Resets = c.Resets
 	if isSource || !c.Usable {
-		return 1
+		return scaling{factor: 1}
 	}
 	r.RiseKWh, r.IntegralKWh = c.RiseKWh, c.IntegralKWh
-	r.UsedS = 1 // marks use; states() gives it its length
-	return c.Factor
+	return scaling{factor: c.Factor, used: true}
 }
 
 // states adds up each interval under what the plant did in it.
@@ -90,7 +97,7 @@ func (s *summer) states() {
 				s.sums.DrawnJ += max(-part.heatJ, 0)
 			}
 			if state.Running() {
-				s.sums.HeatDoubt.Count(part.heatJ, at(s.t.FlowLPH, i), at(s.t.DifferenceK, i), part.durS)
+				s.sums.HeatDoubt.Count(part.heatJ, trace.At(s.t.FlowLPH, i), trace.At(s.t.DifferenceK, i), part.durS)
 			}
 		}
 		outdoor.add(i, state, part)
@@ -100,10 +107,11 @@ func (s *summer) states() {
 	}
 	s.sums.Bins, s.sums.FlowBins = outdoor.bins(), flow.bins()
 	s.sampling()
-	for _, r := range []*Register{&s.sums.HeatRegister, &s.sums.ElectricityRegister} {
-		if r.UsedS > 0 {
-			r.UsedS = s.sums.CoveredS
-		}
+	if s.heat.used {
+		s.sums.HeatRegister.UsedS = s.sums.CoveredS
+	}
+	if s.electricity.used {
+		s.sums.ElectricityRegister.UsedS = s.sums.CoveredS
 	}
 }
 
@@ -123,9 +131,9 @@ func (s *summer) interval(i int) part {
 	}
 	p.heatJ, p.electricityJ = s.energies(i)
 	// Carnot's work for heat at the flow temperature from the outdoor air.
-	p.idealJ = p.heatJ * (at(s.t.FlowC, i) - at(s.t.OutdoorC, i)) / (at(s.t.FlowC, i) + kelvinAt0C)
+	p.idealJ = p.heatJ * (trace.At(s.t.FlowC, i) - trace.At(s.t.OutdoorC, i)) / (trace.At(s.t.FlowC, i) + kelvinAt0C)
 	p.idealKnown = !math.IsNaN(p.idealJ)
-	if w := at(s.backupW, i); w > 0 {
+	if w := trace.At(s.backupW, i); w > 0 {
 		p.backupJ = w * p.durS
 	}
 	return p
@@ -136,7 +144,7 @@ const kelvinAt0C = 273.15
 
 // energies of a covered interval, scaled to the registers.
 func (s *summer) energies(i int) (heatJ, electricityJ float64) {
-	return s.t.HeatW[i] * s.t.DurS[i] * s.heatFactor, s.t.PowerW[i] * s.t.DurS[i] * s.electricityFactor
+	return s.t.HeatW[i] * s.t.DurS[i] * s.heat.factor, s.t.PowerW[i] * s.t.DurS[i] * s.electricity.factor
 }
 
 // sampling estimates what lies between the readings.
@@ -145,20 +153,12 @@ func (s *summer) sampling() {
 		return
 	}
 	durS := s.t.DurS[s.first:s.last]
-	if s.sums.HeatRegister.UsedS == 0 {
+	if !s.heat.used {
 		s.sums.HeatVarianceJSq = metrology.SamplingVarianceJSq(s.t.HeatW[s.first:s.last], durS)
 	}
-	if s.sums.ElectricityRegister.UsedS == 0 {
+	if !s.electricity.used {
 		s.sums.ElectricityVarianceJSq = metrology.SamplingVarianceJSq(s.t.PowerW[s.first:s.last], durS)
 	}
-}
-
-// at returns a value of a column that may be nil; NaN when it is.
-func at(column []float64, i int) float64 {
-	if column == nil {
-		return math.NaN()
-	}
-	return column[i]
 }
 
 func (s *summer) backup() {

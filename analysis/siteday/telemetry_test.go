@@ -45,7 +45,7 @@ func telemetryDay(t *testing.T, midnight time.Time) []ingest.Column {
 func TestTelemetryDay(t *testing.T) {
 	midnight := time.Date(2026, 1, 14, 0, 0, 0, 0, time.UTC)
 	tr := trace.Build(telemetryDay(t, midnight), midnight, midnight.AddDate(0, 0, 1), trace.Options{})
-	day := siteday.Sum(tr, operation.Detect(tr, operation.Config{}), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
+	day := siteday.Sum(tr, operation.Detect(tr), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
 	s := day.Sums
 
 	const joulePerKWh = 3.6e6
@@ -82,7 +82,7 @@ func quantile(t *testing.T, h siteday.Histogram, share float64) float64 {
 func TestTelemetryDayHotWater(t *testing.T) {
 	midnight := time.Date(2026, 1, 14, 0, 0, 0, 0, time.UTC)
 	tr := trace.Build(telemetryDay(t, midnight), midnight, midnight.AddDate(0, 0, 1), trace.Options{})
-	day := siteday.Sum(tr, operation.Detect(tr, operation.Config{}), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
+	day := siteday.Sum(tr, operation.Detect(tr), "2026-01-14", midnight, midnight.AddDate(0, 0, 1))
 	require.Len(t, day.Sums.HotWater, 1, "the hot afternoon with little flow stands still: no cylinder is charged")
 	// expected.csv: heat_kWh mode=dhw 5.799263, elec_kWh mode=dhw 1.872614.
 	assert.InEpsilon(t, 5.799263, day.Sums.HotWater[0].HeatJ/3.6e6, 0.01)

@@ -132,6 +132,14 @@ func (t *Trace) Mean(ch ingest.Channel) []float64 {
 	return m
 }
 
+// At returns a value of a column that may be nil; NaN when it is.
+func At(column []float64, i int) float64 {
+	if column == nil {
+		return math.NaN()
+	}
+	return column[i]
+}
+
 // Covered says whether both heat and electricity are known in interval i.
 func (t *Trace) Covered(i int) bool {
 	return t.HeatW != nil && t.PowerW != nil && !math.IsNaN(t.HeatW[i]) && !math.IsNaN(t.PowerW[i])

@@ -28,7 +28,7 @@ var imports = map[string][]string{
 	"ingest/store/block":        {},
 	"ingest/store/local":        {"ingest", "ingest/store", "ingest/store/block"},
 	"ingest/store/storetest":    {"ingest", "ingest/store"},
-	"ingest/broker":             {"ingest", "ingest/site", "ingest/payload", "ingest/receive"},
+	"ingest/broker":             {"ingest", "ingest/site", "ingest/receive"},
 	"ingest/receive":            {"ingest", "ingest/store"},
 	"ingest/receive/brokertest": {"ingest"},
 	"ingest/load":               {"ingest", "ingest/site", "ingest/store", "ingest/payload"},
@@ -50,7 +50,7 @@ var imports = map[string][]string{
 	"analysis/cycling":    {"analysis/operation", "analysis/siteday"},
 	"analysis/flowrate":   {"ingest", "analysis/robust", "analysis/trace", "analysis/operation", "analysis/siteday"},
 	"analysis/efficiency": {"analysis/metrology", "analysis/operation", "analysis/siteday"},
-	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/trace",
+	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
 
 	"dashboards/chart": {"ingest"},
