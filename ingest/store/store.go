@@ -1,5 +1,5 @@
 // Package store says what a place for readings must do. store/local keeps
-// them in one SQLite file.
+// them in one SQLite file, store/influx in InfluxDB.
 //
 // The contract: Append returns when the readings are safe on disk. The same
 // reading twice changes nothing; a later value for the same site, channel and
@@ -11,6 +11,8 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
+	"slices"
 	"time"
 
 	"coldweek/ingest"
@@ -52,10 +54,52 @@ type Day struct {
 	Detail     []byte
 }
 
+// Severity says how much a finding matters.
+type Severity string
+
+// Severities, from the least.
+const (
+	Info      Severity = "info"
+	Attention Severity = "attention"
+	Urgent    Severity = "urgent"
+)
+
+// Severities returns every severity, from the least.
+func Severities() []Severity { return []Severity{Info, Attention, Urgent} }
+
+// Finding is one thing noticed about a site, from its beginning to its end. The
+// store does not look into Detail. Fields are the evidence by name, so that
+// other tools can draw it.
+type Finding struct {
+	Site     string
+	Kind     string    // what it is and of which part, such as "low_flow" or "sensor_stuck/room_temp"
+	Since    time.Time // with site and kind, what makes it this one
+	Until    time.Time // zero while it lasts
+	Severity Severity
+	Fields   map[string]float64
+	Detail   []byte
+}
+
+// Check says what is wrong with a finding.
+func (f Finding) Check() error {
+	switch {
+	case f.Site == "" || f.Kind == "":
+		return fmt.Errorf("site %q, kind %q: both need a name", f.Site, f.Kind)
+	case f.Since.IsZero():
+		return errors.New("a finding needs its beginning")
+	case !slices.Contains(Severities(), f.Severity):
+		return fmt.Errorf("severity %q: use one of %v", f.Severity, Severities())
+	case !f.Until.IsZero() && f.Until.Before(f.Since):
+		return fmt.Errorf("it ends at %s, before it begins", f.Until.UTC().Format(time.RFC3339))
+	}
+	return nil
+}
+
 // Readings keeps readings.
 type Readings interface {
 	// Append makes the batch durable and says how many readings were new or
-	// changed a value. It is all or nothing: an error, a cancelled context or
+	// changed a value, or more than that where to know would mean to ask
+	// another machine. It is all or nothing: an error, a cancelled context or
 	// one impossible reading (a value that is not finite, no site, no channel)
 	// leaves the whole batch unstored.
 	Append(ctx context.Context, batch []ingest.Reading) (changed int64, err error)
@@ -84,11 +128,22 @@ type Quarantine interface {
 type Days interface {
 	// Revision returns a number that grows whenever readings of the site with
 	// from <= time < to are appended or changed, 0 when there never were any.
-	// It may also grow for a change within a day of the two.
+	// It may also grow for a change within a day of the two, and when Append
+	// counted readings that were there already.
 	Revision(ctx context.Context, site string, from, to time.Time) (int64, error)
 	PutDays(ctx context.Context, days []Day) error
 	// Days returns the stored days with fromDate <= date < toDate, ascending.
 	Days(ctx context.Context, site, fromDate, toDate string) ([]Day, error)
+}
+
+// Findings keeps what was noticed about sites.
+type Findings interface {
+	// PutFindings stores the findings, each in place of the one with its site,
+	// kind and beginning (to the millisecond).
+	PutFindings(ctx context.Context, findings []Finding) error
+	// Findings returns those that began before to and had not ended by from,
+	// in the order they began, then by kind.
+	Findings(ctx context.Context, site string, from, to time.Time) ([]Finding, error)
 }
 
 // Store is all of it.
@@ -96,5 +151,6 @@ type Store interface {
 	Readings
 	Quarantine
 	Days
+	Findings
 	Close() error
 }

@@ -66,7 +66,7 @@ func cancelled(h *harness) {
 		h.Contains([]int{0, len(batch)}, n)
 	}
 	missing := len(batch) - h.all("moorhof", "power").Len()
-	h.Equal(int64(missing), h.append(batch...))
+	h.changes(missing, batch...)
 }
 
 func largeBatch(h *harness) {
@@ -74,9 +74,9 @@ func largeBatch(h *harness) {
 	shuffled := append(slices.Clone(want), series("moorhof", "flow_temp", Now.AddDate(0, 0, -9), 10*time.Second, 20_000)...)
 	rng := rand.New(rand.NewPCG(7, 7))
 	rng.Shuffle(len(shuffled), func(i, j int) { shuffled[i], shuffled[j] = shuffled[j], shuffled[i] })
-	h.Equal(int64(90_000), h.append(shuffled...))
+	h.changes(90_000, shuffled...)
 	h.holds(h.all("moorhof", "power"), want...)
-	h.Zero(h.append(shuffled...))
+	h.changes(0, shuffled...)
 }
 
 // lateReadings goes through every order of few and many readings and upkeep.
@@ -89,7 +89,7 @@ func lateReadings(h *harness) {
 			want[i].Value = value
 			batch = append(batch, want[i])
 		}
-		h.Equal(int64(len(batch)), h.append(batch...))
+		h.changes(len(batch), batch...)
 		h.holds(h.all("moorhof", "power"), want...)
 	}
 	h.append(want[:5000]...)
@@ -112,7 +112,7 @@ func lateReadings(h *harness) {
 		h.holds(h.all("moorhof", "power"), want...)
 		h.holds(h.scan("moorhof", "power", want[120].Time, want[180].Time), want[120:180]...)
 	}
-	h.Zero(h.append(want...))
+	h.changes(0, want...)
 }
 
 func sideBySide(h *harness) {
@@ -212,7 +212,7 @@ func randomAppends(h *harness) {
 			at := start.Add(time.Duration(first+i*every) * time.Minute)
 			batch = append(batch, reading("moorhof", channels[rng.IntN(2)], at, float64(rng.IntN(4))))
 		}
-		h.Equal(m.append(batch), h.append(batch...))
+		h.changes(int(m.append(batch)), batch...)
 		if rng.IntN(5) == 0 {
 			h.maintain(start.AddDate(0, 0, rng.IntN(8)))
 		}

@@ -30,7 +30,8 @@ func revisions(h *harness) {
 		last = span()
 		h.append(batch...)
 		h.maintain(Now)
-		h.Equal(last, span(), "batch %d again", i)
+		h.since(last, span(), "batch %d again", i)
+		last = span()
 	}
 	h.Zero(far(), "days far off have not changed")
 
@@ -90,6 +91,100 @@ func siteDays(h *harness) {
 	h.NoError(err)
 	h.Empty(sites, "a site day is no reading")
 	h.Error(h.store.PutDays(h.ctx, []store.Day{{Site: "moorhof", Date: "1 February"}}))
+}
+
+func findings(h *harness) {
+	at := func(minutes int) time.Time { return Now.Add(time.Duration(minutes) * time.Minute) }
+	held := []store.Finding{
+		{Site: "moorhof", Kind: "low_flow/north, upper", Since: at(-600), Until: at(-500), Severity: store.Attention,
+			Fields: map[string]float64{"flow_lph": 0.1 + 0.2, "minimum_lph": 700}, Detail: bytes.Repeat([]byte{0, 0xff, '"'}, 40_000)},
+		{Site: "moorhof", Kind: "sensor_stuck/room_temp", Since: at(-600), Severity: store.Info},
+		{Site: "moorhof", Kind: "silent", Since: at(-60).Add(7 * time.Millisecond), Until: at(-60).Add(7 * time.Millisecond), Severity: store.Urgent},
+		{Site: "moorhof", Kind: "low_flow/north, upper", Since: at(-30), Severity: store.Urgent, Fields: map[string]float64{"flow_lph": 400}},
+	}
+	other := store.Finding{Site: "zell", Kind: "silent", Since: at(-30), Severity: store.Info}
+	h.NoError(h.store.PutFindings(h.ctx, nil))
+	h.NoError(h.store.PutFindings(h.ctx, []store.Finding{held[2], held[0], other}))
+	h.NoError(h.store.PutFindings(h.ctx, []store.Finding{held[3], held[1]}))
+	read := func(from, to time.Time, want ...store.Finding) {
+		h.T.Helper()
+		got, err := h.store.Findings(h.ctx, "moorhof", from, to)
+		h.NoError(err)
+		h.Len(got, len(want))
+		for i, w := range want {
+			g := got[i]
+			h.True(w.Since.Equal(g.Since), "%s since %s", g.Kind, g.Since)
+			h.True(w.Until.Equal(g.Until), "%s until %s", g.Kind, g.Until)
+			h.True(bytes.Equal(w.Detail, g.Detail))
+			h.Equal(len(w.Fields), len(g.Fields))
+			for name, value := range w.Fields {
+				h.Equal(value, g.Fields[name], name)
+			}
+			h.Equal([]any{w.Site, w.Kind, w.Severity}, []any{g.Site, g.Kind, g.Severity})
+		}
+	}
+	read(at(-1000), at(1), held...)
+	read(at(-499), at(1), held[1], held[2], held[3])
+	read(at(-500), at(1), held[1], held[2], held[3])
+	read(at(-501), at(-60), held[0], held[1])
+	read(at(-60), at(-30), held[1], held[2])
+	read(at(-10), at(0), held[1], held[3])
+	read(at(-1000), at(-600))
+
+	held[3].Until, held[3].Severity, held[3].Fields = at(-5), store.Attention, map[string]float64{"minimum_lph": 700}
+	held[0].Until, held[0].Detail, held[0].Fields = time.Time{}, nil, nil
+	h.NoError(h.store.PutFindings(h.ctx, []store.Finding{held[0], held[3]}))
+	read(at(-1000), at(1), held...)
+	read(at(0), at(1), held[0], held[1])
+
+	got, err := h.store.Findings(h.ctx, "nowhere", at(-1000), at(1))
+	h.NoError(err)
+	h.Empty(got)
+	for _, bad := range []store.Finding{
+		{Kind: "silent", Since: at(0), Severity: store.Info},
+		{Site: "moorhof", Since: at(0), Severity: store.Info},
+		{Site: "moorhof", Kind: "silent", Severity: store.Info},
+		{Site: "moorhof", Kind: "silent", Since: at(0), Severity: "grave"},
+		{Site: "moorhof", Kind: "silent", Since: at(0), Until: at(-1), Severity: store.Info},
+	} {
+		h.Error(h.store.PutFindings(h.ctx, []store.Finding{other, bad}))
+	}
+}
+
+// away takes the machine of a store that has one out of reach: readings are
+// taken in all the same, and what cannot be read is an error, not an empty answer.
+func away(h *harness) {
+	if h.suite.Away == nil {
+		h.T.Skip("this store needs no other machine")
+	}
+	want := series("moorhof", "power", Now.AddDate(0, 0, -1), 10*time.Second, 3000)
+	h.append(want[:1000]...)
+	h.NoError(h.store.PutFindings(h.ctx, []store.Finding{{Site: "moorhof", Kind: "silent", Since: Now, Severity: store.Info}}))
+	comeBack := h.suite.Away(h.T)
+	h.append(want[1000:2000]...)
+	h.append(want[500:1500]...)
+	_, err := h.store.Scan(h.ctx, "moorhof", []ingest.Channel{"power"}, Now.AddDate(0, 0, -2), Now)
+	h.Error(err)
+	_, err = h.store.Extents(h.ctx, "moorhof")
+	h.Error(err)
+	_, err = h.store.Sites(h.ctx)
+	h.Error(err)
+	_, err = h.store.Days(h.ctx, "moorhof", "2026-01-01", "2027-01-01")
+	h.Error(err)
+	_, err = h.store.Findings(h.ctx, "moorhof", Now.AddDate(0, 0, -1), Now)
+	h.Error(err)
+	h.Error(h.store.PutDays(h.ctx, []store.Day{{Site: "moorhof", Date: "2026-02-01"}}))
+	if h.suite.Reopen != nil {
+		h.store = h.suite.Reopen(h.T, h.store)
+	}
+	h.append(want[1999:2500]...)
+	comeBack()
+	h.append(want[2500:]...)
+	h.holds(h.all("moorhof", "power"), want...)
+	h.Positive(h.revision("moorhof", Now.AddDate(0, 0, -2), Now))
+	got, err := h.store.Findings(h.ctx, "moorhof", Now.AddDate(0, 0, -1), Now.Add(1e9))
+	h.NoError(err)
+	h.Len(got, 1)
 }
 
 func quarantine(h *harness) {
