@@ -162,6 +162,9 @@ func join(group []entry) (batch []ingest.Reading, refused []ingest.Rejected) {
 // whole batch may be appended again, since that changes nothing.
 func (in *Intake) keep(work context.Context, batch []ingest.Reading, offset int) (changed int64, bad []int, err error) {
 	changed, err = in.opts.Sink.Append(work, batch)
+	if err == nil {
+		in.tally.kept(batch)
+	}
 	if !errors.Is(err, store.ErrReading) {
 		return changed, nil, err
 	}
@@ -219,7 +222,7 @@ func (in *Intake) retry(work context.Context, what string, messages int, act fun
 	}
 	began, reported := time.Now(), time.Time{}
 	for pause := firstPause; err != nil; pause = min(2*pause, lastPause) {
-		in.tally.failed()
+		in.tally.failed(err)
 		if time.Since(reported) >= reportEvery {
 			reported = time.Now()
 			in.opts.Logger.Error("cannot "+what+", senders wait unacknowledged and it is tried again",

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -414,5 +415,60 @@ func TestLatencyHistogramCountsEveryMessage(t *testing.T) {
 			assert.Equal(t, inBucket, count == 1, "bucket %d holds %d", i, count)
 		}
 		assert.InDelta(t, 0.402, l.Sum.Seconds(), 0.01)
+	})
+}
+
+// TestNewestReadingOfEachSite: the store refuses one reading, the latest of
+// all, and keeps the others, which come out of order.
+func TestNewestReadingOfEachSite(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		refused := ownTime.Add(time.Hour)
+		sink := &memory{}
+		sink.setFail(func(batch []ingest.Reading) error {
+			for _, r := range batch {
+				if r.Time.Equal(refused) {
+					return fmt.Errorf("append %g: %w", r.Value, store.ErrReading)
+				}
+			}
+			return nil
+		})
+		in := newTestIntake(t, sink, func(o *Options) { o.Decoder = ahead{} })
+		assert.Empty(t, in.Stats().Newest, "nothing is known of sites that were not heard")
+		stop := start(t, in)
+		for _, seconds := range []string{"mill 20", "hall 70", "mill 40", "mill 30", "hall 60", "mill 3600"} {
+			require.NoError(t, in.Submit(t.Context(), Message{Payload: []byte(seconds)}, func(err error) { assert.NoError(t, err) }))
+		}
+		require.NoError(t, stop())
+		assert.Equal(t, map[string]time.Time{"mill": ownTime.Add(40 * time.Second), "hall": ownTime.Add(70 * time.Second)}, in.Stats().Newest)
+	})
+}
+
+// ahead decodes "site n" as a reading n seconds after ownTime.
+type ahead struct{}
+
+func (ahead) Decode(_ string, body []byte, _ time.Time) ([]ingest.Reading, []ingest.Rejected) {
+	id, text, _ := strings.Cut(string(body), " ")
+	seconds, err := strconv.Atoi(text)
+	if err != nil {
+		return nil, []ingest.Rejected{{Reason: ingest.BadPayload}}
+	}
+	return []ingest.Reading{{Site: id, Channel: "power", Time: ownTime.Add(time.Duration(seconds) * time.Second), Value: 1}}, nil
+}
+
+func TestTroubleIsToldWhileItLasts(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		sink := &memory{}
+		full := errors.New("disk full")
+		sink.setFail(func([]ingest.Reading) error { return full })
+		in := newTestIntake(t, sink, nil)
+		stop := start(t, in)
+		require.NoError(t, in.Stats().Trouble)
+		require.NoError(t, in.Submit(t.Context(), number(1), func(err error) { assert.NoError(t, err) }))
+		time.Sleep(time.Minute)
+		require.ErrorIs(t, in.Stats().Trouble, full)
+		sink.setFail(nil)
+		time.Sleep(time.Minute)
+		require.NoError(t, in.Stats().Trouble)
+		require.NoError(t, stop())
 	})
 }

@@ -27,6 +27,12 @@ type Stats struct {
 	Lost     int64 // messages given back unacknowledged at a stop
 	Queued   int   // messages waiting now
 	Latency  Latency
+
+	// Newest is the time of the newest reading on disk by site, of those sites
+	// that were heard since the intake began.
+	Newest map[string]time.Time
+	// Trouble is why the last attempt to commit failed, nil when it did not.
+	Trouble error
 }
 
 // Latency is a histogram of the time from submission to durable.
@@ -61,13 +67,42 @@ func (t *tally) snapshot() Stats {
 	s.Latency.Bounds = latencyBounds
 	s.Latency.Counts = make([]int64, len(latencyBounds)+1)
 	copy(s.Latency.Counts, t.stats.Latency.Counts)
+	s.Newest = maps.Clone(s.Newest)
 	return s
 }
 
-func (t *tally) failed() {
+// failed counts an attempt to commit that did not succeed.
+func (t *tally) failed(err error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.stats.Failures++
+	t.stats.Trouble = err
+}
+
+// kept notes the newest reading of each site in a batch that is on disk.
+// Readings of a site mostly come together, so the map is asked once a run.
+func (t *tally) kept(batch []ingest.Reading) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for len(batch) > 0 {
+		id, newest := batch[0].Site, batch[0].Time
+		for len(batch) > 0 && batch[0].Site == id {
+			if batch[0].Time.After(newest) {
+				newest = batch[0].Time
+			}
+			batch = batch[1:]
+		}
+		t.newest(id, newest)
+	}
+}
+
+func (t *tally) newest(id string, at time.Time) {
+	if t.stats.Newest == nil {
+		t.stats.Newest = map[string]time.Time{}
+	}
+	if at.After(t.stats.Newest[id]) {
+		t.stats.Newest[id] = at
+	}
 }
 
 // commit counts a group: extra is what only the store refused.
@@ -79,6 +114,7 @@ func (t *tally) commit(group []entry, extra []ingest.Rejected, changed int64, er
 		return
 	}
 	t.stats.Commits++
+	t.stats.Trouble = nil
 	t.stats.Messages += int64(len(group))
 	t.stats.Changed += changed
 	t.stats.Readings -= int64(len(extra))
