@@ -26,7 +26,8 @@ var imports = map[string][]string{
 	"ingest/payload":            {"ingest", "ingest/site"},
 	"ingest/store":              {"ingest"},
 	"ingest/store/block":        {},
-	"ingest/store/local":        {"ingest", "ingest/store", "ingest/store/block"},
+	"ingest/store/sqlitefile":   {},
+	"ingest/store/local":        {"ingest", "ingest/store", "ingest/store/block", "ingest/store/sqlitefile"},
 	"ingest/store/storetest":    {"ingest", "ingest/store"},
 	"ingest/broker":             {"ingest", "ingest/site", "ingest/receive"},
 	"ingest/receive":            {"ingest", "ingest/store"},
@@ -53,7 +54,9 @@ var imports = map[string][]string{
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
 
-	"dashboards/chart": {"ingest"},
+	"dashboards/chart":                  {"ingest"},
+	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
+	"dashboards/metrics/prometheustest": {"ingest/receive/brokertest"},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
 		"analysis/siteday", "dashboards/chart"},
 }

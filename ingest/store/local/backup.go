@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 
 	"modernc.org/sqlite"
+
+	"coldweek/ingest/store/sqlitefile"
 )
 
 // BackupOptions of one backup; the zero value will do.
@@ -28,7 +30,7 @@ const backupStep = 256
 // open.
 func (s *Store) Backup(ctx context.Context, dest string, options BackupOptions) error {
 	if err := s.backup(ctx, dest, options); err != nil {
-		return fmt.Errorf("back up store %q to %q: %w", s.path, dest, classify(err))
+		return fmt.Errorf("back up store %q to %q: %w", s.path, dest, sqlitefile.Classify(err))
 	}
 	return nil
 }
@@ -99,7 +101,7 @@ func (s *Store) copyTo(ctx context.Context, path string, progress func(done, tot
 		return err
 	}
 	return conn.Raw(func(driver any) error {
-		backup, err := driver.(backuper).NewBackup(sourceName(path, nil))
+		backup, err := driver.(backuper).NewBackup(sqlitefile.SourceName(path, nil))
 		if err != nil {
 			return err
 		}
@@ -131,7 +133,7 @@ func steps(ctx context.Context, backup *sqlite.Backup, pageSize int64, progress 
 
 // checkCopy checks a copy and makes one file of it.
 func checkCopy(ctx context.Context, path string) error {
-	db, err := sql.Open("sqlite", sourceName(path, nil))
+	db, err := sql.Open("sqlite", sqlitefile.SourceName(path, nil))
 	if err != nil {
 		return err
 	}

@@ -24,6 +24,7 @@ import (
 
 	"coldweek/ingest/store"
 	"coldweek/ingest/store/block"
+	"coldweek/ingest/store/sqlitefile"
 )
 
 var _ store.Store = (*Store)(nil)
@@ -90,29 +91,24 @@ func Open(ctx context.Context, path string, options Options) (*Store, error) {
 	s := &Store{path: path, options: options.withDefaults(), turn: make(chan struct{}, 1)}
 	if err := s.open(ctx); err != nil {
 		s.Close()
-		return nil, fmt.Errorf("open store %q: %w", path, classify(err))
+		return nil, fmt.Errorf("open store %q: %w", path, sqlitefile.Classify(err))
 	}
 	return s, nil
 }
 
 func (s *Store) open(ctx context.Context) error {
-	empty, err := touch(s.path)
-	if err != nil {
+	var migrated sqlitefile.Migrated
+	var err error
+	if s.write, migrated, err = sqlitefile.OpenWriter(ctx, s.path, kind, s.options.LockWait); err != nil {
 		return err
 	}
-	if s.write, err = sql.Open("sqlite", writerDSN(s.path, s.options.LockWait, empty)); err != nil {
-		return err
-	}
-	s.write.SetMaxOpenConns(1)
-	if err := s.migrate(ctx); err != nil {
-		return err
-	}
-	if s.read, err = sql.Open("sqlite", readerDSN(s.path, s.options.LockWait)); err != nil {
-		return err
+	if migrated.From != migrated.To {
+		s.options.Logger.InfoContext(ctx, "store tables brought up to date", "path", s.path, "from", migrated.From, "to", migrated.To)
 	}
 	readers := max(4, 2*runtime.GOMAXPROCS(0))
-	s.read.SetMaxOpenConns(readers)
-	s.read.SetMaxIdleConns(readers)
+	if s.read, err = sqlitefile.OpenReader(s.path, s.options.LockWait, readers); err != nil {
+		return err
+	}
 	return s.prepare(ctx)
 }
 
@@ -130,7 +126,7 @@ func (s *Store) Close() error {
 		}
 	}
 	if err := errors.Join(errs...); err != nil {
-		return fmt.Errorf("close store %q: %w", s.path, classify(err))
+		return fmt.Errorf("close store %q: %w", s.path, sqlitefile.Classify(err))
 	}
 	return nil
 }
@@ -146,18 +142,18 @@ func (s *Store) transact(ctx context.Context, do func(*transaction) error) error
 	}
 	tx, err := s.write.BeginTx(ctx, nil)
 	if err != nil {
-		return explain(ctx, err)
+		return sqlitefile.Explain(ctx, err)
 	}
 	defer tx.Rollback() // after Commit this does nothing
 	t := &transaction{Tx: tx, store: s}
 	if err := t.begin(ctx); err != nil {
-		return explain(ctx, err)
+		return sqlitefile.Explain(ctx, err)
 	}
 	if err := do(t); err != nil {
-		return explain(ctx, err)
+		return sqlitefile.Explain(ctx, err)
 	}
 	if err := tx.Commit(); err != nil {
-		return explain(ctx, err)
+		return sqlitefile.Explain(ctx, err)
 	}
 	maps.Copy(t.known, t.learned)
 	if t.sealed {
@@ -170,18 +166,8 @@ func (s *Store) transact(ctx context.Context, do func(*transaction) error) error
 func (s *Store) snapshot(ctx context.Context, do func(*sql.Tx) error) error {
 	tx, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
-		return explain(ctx, err)
+		return sqlitefile.Explain(ctx, err)
 	}
 	defer tx.Rollback()
-	return explain(ctx, do(tx))
-}
-
-// explain wraps the reason an error has: that of SQLite's code, or that the
-// context was done, after which database/sql may say only that the transaction
-// is.
-func explain(ctx context.Context, err error) error {
-	if err != nil && ctx.Err() != nil && !errors.Is(err, ctx.Err()) {
-		return fmt.Errorf("%w: %w", ctx.Err(), err)
-	}
-	return classify(err)
+	return sqlitefile.Explain(ctx, do(tx))
 }
