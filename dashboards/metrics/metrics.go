@@ -1,0 +1,90 @@
+package metrics
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"runtime"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"coldweek/ingest/receive"
+	"coldweek/ingest/store"
+)
+
+// Options say where the numbers come from. All but Journal must be given; the
+// functions are called at each scrape, from many goroutines.
+type Options struct {
+	Version    string // of the program
+	Intake     func() receive.Stats
+	Quarantine func(context.Context) ([]store.QuarantineCount, error)
+	Sites      func() []string // ids of the site records
+	Logger     *slog.Logger
+	// Journal is nil where readings go to the store directly.
+	Journal func() Journal
+}
+
+func (o Options) check() error {
+	switch {
+	case o.Version == "":
+		return errors.New("metrics: no version")
+	case o.Intake == nil:
+		return errors.New("metrics: no intake")
+	case o.Quarantine == nil:
+		return errors.New("metrics: no quarantine")
+	case o.Sites == nil:
+		return errors.New("metrics: no sites")
+	case o.Logger == nil:
+		return errors.New("metrics: no logger")
+	}
+	return nil
+}
+
+// New returns the page that Prometheus scrapes.
+func New(o Options) (http.Handler, error) {
+	registry, err := newRegistry(o)
+	if err != nil {
+		return nil, err
+	}
+	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{
+		ErrorLog:      slog.NewLogLogger(o.Logger.Handler(), slog.LevelError),
+		ErrorHandling: promhttp.ContinueOnError,
+		Registry:      registry,
+	}), nil
+}
+
+func newRegistry(o Options) (*prometheus.Registry, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	all := []prometheus.Collector{
+		collectors.NewGoCollector(),
+		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		buildInfo(o.Version),
+		newIntakeCollector(o.Intake),
+		newSiteCollector(o.Intake, o.Sites),
+		newQuarantineCollector(o.Quarantine),
+	}
+	if o.Journal != nil {
+		all = append(all, newJournalCollector(o.Journal))
+	}
+	registry := prometheus.NewRegistry()
+	for _, c := range all {
+		if err := registry.Register(c); err != nil {
+			return nil, fmt.Errorf("metrics: %w", err)
+		}
+	}
+	return registry, nil
+}
+
+func buildInfo(version string) prometheus.Collector {
+	return prometheus.NewGaugeFunc(prometheus.GaugeOpts{
+		Name:        "coldweek_build_info",
+		Help:        "Always 1; the labels say what is running.",
+		ConstLabels: prometheus.Labels{"version": version, "goversion": runtime.Version()},
+	}, func() float64 { return 1 })
+}

@@ -1,0 +1,120 @@
+// Package prometheustest runs Prometheus on loopback for tests that need what
+// really scrapes us: with its data in a folder of the test, a free port, and an
+// end with its test.
+package prometheustest
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/api"
+	v1 "github.com/prometheus/client_golang/api/prometheus/v1"
+	"github.com/prometheus/common/model"
+	"github.com/stretchr/testify/require"
+
+	"coldweek/ingest/receive/brokertest"
+)
+
+// Server is a Prometheus process that ends with its test.
+type Server struct {
+	url string
+	log string
+	api v1.API
+}
+
+// Start runs Prometheus, which scrapes /metrics of each job's host:port every
+// second, and returns when it is ready. Without the program the test is skipped,
+// or fails when COLDWEEK_ALL=1.
+func Start(t testing.TB, targets map[string]string) *Server {
+	t.Helper()
+	binary := brokertest.Program(t, "prometheus", "prometheus")
+	dir := t.TempDir()
+	config := filepath.Join(dir, "prometheus.yml")
+	require.NoError(t, os.WriteFile(config, []byte(configuration(targets)), 0o600))
+	address := fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
+	s := &Server{url: "http://" + address, log: filepath.Join(dir, "prometheus.log")}
+	client, err := api.NewClient(api.Config{Address: s.url, Client: &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}})
+	require.NoError(t, err)
+	s.api = v1.NewAPI(client)
+	s.run(t, exec.Command(binary, "--config.file="+config, "--storage.tsdb.path="+filepath.Join(dir, "data"),
+		"--web.listen-address="+address, "--log.level=warn"))
+	return s
+}
+
+func configuration(targets map[string]string) string {
+	var text strings.Builder
+	text.WriteString("global: {scrape_interval: 1s, scrape_timeout: 1s}\nscrape_configs:\n")
+	for _, job := range slices.Sorted(maps.Keys(targets)) {
+		fmt.Fprintf(&text, "- {job_name: %q, static_configs: [{targets: [%q]}]}\n", job, targets[job])
+	}
+	return text.String()
+}
+
+// run starts the process, has it ended with the test, and waits until it is
+// ready.
+func (s *Server) run(t testing.TB, cmd *exec.Cmd) {
+	t.Helper()
+	log, err := os.OpenFile(s.log, os.O_CREATE|os.O_WRONLY, 0o600)
+	require.NoError(t, err)
+	defer func() { _ = log.Close() }()
+	cmd.Stdout, cmd.Stderr = log, log
+	require.NoError(t, cmd.Start())
+	exited := make(chan struct{})
+	go func() {
+		_ = cmd.Wait()
+		close(exited)
+	}()
+	t.Cleanup(func() {
+		_ = cmd.Process.Signal(syscall.SIGTERM)
+		select {
+		case <-exited:
+		case <-time.After(10 * time.Second):
+			_ = cmd.Process.Kill()
+			<-exited
+		}
+	})
+	require.Eventually(t, s.ready, time.Minute, 20*time.Millisecond, "prometheus does not get ready; see %s", s.Log())
+}
+
+func (s *Server) ready() bool {
+	answer, err := http.Get(s.url + "/-/ready")
+	return err == nil && answer.Body.Close() == nil && answer.StatusCode == http.StatusOK
+}
+
+// URL returns the address of its pages and HTTP API.
+func (s *Server) URL() string { return s.url }
+
+// Query evaluates an expression now. The value must be an instant vector; one
+// without samples is not an error.
+func (s *Server) Query(expr string) (model.Vector, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	value, _, _, err := s.api.Query(ctx, expr, time.Time{})
+	if err != nil {
+		return nil, fmt.Errorf("query %q: %w", expr, err)
+	}
+	vector, ok := value.(model.Vector)
+	if !ok {
+		return nil, fmt.Errorf("query %q gives a %s; an instant vector is wanted", expr, value.Type())
+	}
+	return vector, nil
+}
+
+// Log returns what Prometheus wrote so far.
+func (s *Server) Log() string {
+	text, err := os.ReadFile(s.log)
+	if err != nil {
+		return err.Error()
+	}
+	return string(text)
+}
