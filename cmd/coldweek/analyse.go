@@ -12,7 +12,6 @@ import (
 
 	"coldweek/analysis/job"
 	"coldweek/ingest/site"
-	"coldweek/ingest/store/local"
 )
 
 func newAnalyse(a *app) *cobra.Command {
@@ -28,7 +27,7 @@ null.`,
   coldweek analyse mill-cottage --from 2026-01-01 --to 2026-02-01 --json | jq .efficiency`,
 		Args: args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
-			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *local.Store) error {
+			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
 				from, to := windowDates(from, to, time.Now().In(record.Zone()))
 				window, err := job.ParseWindow(record, from, to)
 				if err != nil {

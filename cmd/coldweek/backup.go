@@ -20,10 +20,10 @@ plain files: copy them too.`,
 		Example: "  coldweek backup /backup/coldweek-2026-01-31.sqlite",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
-			return a.withHome(c.Context(), func(_ home, st *local.Store) error {
+			return a.withHome(c.Context(), func(_ home, st *stores) error {
 				bar := a.progress("bytes", progressbar.OptionShowBytes(true))
 				defer bar.done()
-				if err := st.Backup(c.Context(), given[0], local.BackupOptions{Overwrite: overwrite, Progress: bar.set}); err != nil {
+				if err := st.file.Backup(c.Context(), given[0], local.BackupOptions{Overwrite: overwrite, Progress: bar.set}); err != nil {
 					return err
 				}
 				fmt.Fprintf(a.out, "%s written and checked\n", given[0])

@@ -15,6 +15,7 @@ import (
 type config struct {
 	Broker    *brokerConfig    `yaml:"broker,omitempty"`
 	Subscribe *subscribeConfig `yaml:"subscribe,omitempty"`
+	Influx    *influxConfig    `yaml:"influx,omitempty"`
 	Web       webConfig        `yaml:"web,omitempty"`
 }
 
@@ -35,6 +36,16 @@ type subscribeConfig struct {
 	CertFile     string `yaml:"cert_file,omitempty"`
 	KeyFile      string `yaml:"key_file,omitempty"`
 	SharedGroup  string `yaml:"shared_group,omitempty"`
+}
+
+// influxConfig keeps readings, days and findings in InfluxDB instead of the
+// data folder.
+type influxConfig struct {
+	URL       string `yaml:"url"`
+	Org       string `yaml:"org,omitempty"`
+	Bucket    string `yaml:"bucket"`
+	TokenFile string `yaml:"token_file,omitempty"`
+	CAFile    string `yaml:"ca_file,omitempty"`
 }
 
 type webConfig struct {
@@ -70,12 +81,30 @@ broker:
 #   client_id: coldweek           # fixed: the broker keeps our place by it
 #   shared_group: ""              # set when several coldweeks share the work
 
+# Readings rest in data/ unless you run InfluxDB (1.8 or 2.x). Then they are
+# acknowledged once they are in the journal in data/, and sent on from there.
+# influx:
+#   url: http://127.0.0.1:8086
+#   org: coldweek
+#   bucket: coldweek              # on 1.8: the database, or database/policy
+#   token_file: influx.token      # on 1.8: user:password, or leave it out
+#   ca_file: ca.crt
+
 web:
   listen: 127.0.0.1:8137
 `
 
-// readConfig reads coldweek.yaml strictly; paths in it are relative to the home.
+// readConfig reads coldweek.yaml for running the service.
 func (h home) readConfig() (config, error) {
+	c, err := h.parseConfig()
+	if err != nil {
+		return c, err
+	}
+	return c, c.validate(h)
+}
+
+// parseConfig reads coldweek.yaml strictly; paths in it are relative to the home.
+func (h home) parseConfig() (config, error) {
 	var c config
 	text, err := os.ReadFile(h.configPath())
 	if errors.Is(err, fs.ErrNotExist) {
@@ -88,7 +117,20 @@ func (h home) readConfig() (config, error) {
 		return c, usagef("%s: %s", h.configPath(), strings.TrimSpace(yaml.FormatError(err, false, true)))
 	}
 	c.setDefaults(h)
-	return c, c.validate(h)
+	return c, nil
+}
+
+// readStoreConfig reads what coldweek.yaml says of where things are kept; no
+// file says nothing.
+func (h home) readStoreConfig() (*influxConfig, error) {
+	if _, err := os.Stat(h.configPath()); errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	c, err := h.parseConfig()
+	if err != nil {
+		return nil, err
+	}
+	return c.Influx, c.Influx.validate(h)
 }
 
 func (c *config) setDefaults(h home) {
@@ -107,6 +149,9 @@ func (c *config) setDefaults(h home) {
 		}
 		h.resolve(&s.PasswordFile, &s.CAFile, &s.CertFile, &s.KeyFile)
 	}
+	if i := c.Influx; i != nil {
+		h.resolve(&i.TokenFile, &i.CAFile)
+	}
 }
 
 func (c *config) validate(h home) error {
@@ -118,6 +163,18 @@ func (c *config) validate(h home) error {
 	}
 	if s := c.Subscribe; s != nil && s.URL == "" {
 		return usagef("%s: subscribe: url is missing; write tcp://HOST:1883 or ssl://HOST:8883", h.configPath())
+	}
+	return c.Influx.validate(h)
+}
+
+func (i *influxConfig) validate(h home) error {
+	switch {
+	case i == nil:
+		return nil
+	case i.URL == "":
+		return usagef("%s: influx: url is missing; write http://HOST:8086 or https://HOST:8086", h.configPath())
+	case i.Bucket == "":
+		return usagef("%s: influx: bucket is missing; on InfluxDB 1.8 write the database, or database/policy", h.configPath())
 	}
 	return nil
 }

@@ -19,7 +19,6 @@ import (
 	"coldweek/ingest/broker"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/rig/publish"
-	"coldweek/ingest/store/local"
 )
 
 const (
@@ -64,11 +63,11 @@ func (a *app) demo(ctx context.Context, h home, listen string) error {
 	if err != nil {
 		return err
 	}
-	return a.withStore(ctx, h, func(st *local.Store) error { return a.playDemo(ctx, h, st, passwords, listen) })
+	return a.withStore(ctx, h, func(st *stores) error { return a.playDemo(ctx, h, st, passwords, listen) })
 }
 
 // playDemo runs the service and the houses that publish to it.
-func (a *app) playDemo(ctx context.Context, h home, st *local.Store, passwords map[string]string, listen string) error {
+func (a *app) playDemo(ctx context.Context, h home, st *stores, passwords map[string]string, listen string) error {
 	play := &playing{houses: rig.Houses(), passwords: passwords}
 	config := config{Broker: &brokerConfig{Listen: "127.0.0.1:0"}, Web: webConfig{Listen: freeAddress(listen)}}
 	s, err := newService(ctx, h, config, st, a.quietLogger(), play.notice)

@@ -17,7 +17,6 @@ import (
 	"coldweek/ingest"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
-	"coldweek/ingest/store/local"
 )
 
 func newExport(a *app) *cobra.Command {
@@ -32,7 +31,7 @@ a channel with its unit. Without dates, everything; --to is exclusive.`,
   coldweek export mill-cottage --channel flow_temp --channel power | gzip > two.csv.gz`,
 		Args: args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
-			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *local.Store) error {
+			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
 				extents, err := st.Extents(c.Context(), record.ID)
 				if err != nil {
 					return err

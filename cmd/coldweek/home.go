@@ -7,11 +7,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"time"
 
 	"coldweek/ingest"
 	"coldweek/ingest/site"
-	"coldweek/ingest/store/local"
 )
 
 // home is the folder of one deployment.
@@ -60,30 +58,17 @@ func (h home) unknownSite(id string) error {
 	return usagef("site %q has no record in %s; did you mean %q?", id, h.sitesDir(), ingest.Nearest(id, names))
 }
 
-// withStore opens the deployment's readings, does the work and closes them.
-func (a *app) withStore(ctx context.Context, h home, work func(st *local.Store) error) (err error) {
-	if err := os.MkdirAll(h.dataDir(), 0o750); err != nil {
-		return fmt.Errorf("make data folder: %w", err)
-	}
-	st, err := local.Open(ctx, h.storePath(), local.Options{Now: time.Now, Logger: a.quietLogger()})
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, st.Close()) }()
-	return work(st)
-}
-
 // withHome does the work on the home's readings.
-func (a *app) withHome(ctx context.Context, work func(h home, st *local.Store) error) error {
+func (a *app) withHome(ctx context.Context, work func(h home, st *stores) error) error {
 	h, err := a.openHome()
 	if err != nil {
 		return err
 	}
-	return a.withStore(ctx, h, func(st *local.Store) error { return work(h, st) })
+	return a.withStore(ctx, h, func(st *stores) error { return work(h, st) })
 }
 
 // withSite does the work on one site.
-func (a *app) withSite(ctx context.Context, id string, work func(h home, record *site.Record, st *local.Store) error) error {
+func (a *app) withSite(ctx context.Context, id string, work func(h home, record *site.Record, st *stores) error) error {
 	h, err := a.openHome()
 	if err != nil {
 		return err
@@ -92,7 +77,7 @@ func (a *app) withSite(ctx context.Context, id string, work func(h home, record 
 	if err != nil {
 		return err
 	}
-	return a.withStore(ctx, h, func(st *local.Store) error { return work(h, record, st) })
+	return a.withStore(ctx, h, func(st *stores) error { return work(h, record, st) })
 }
 
 // recordsStamp changes when a site record is written, added or removed.

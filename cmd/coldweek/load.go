@@ -13,7 +13,6 @@ import (
 	"coldweek/ingest"
 	"coldweek/ingest/load"
 	"coldweek/ingest/site"
-	"coldweek/ingest/store/local"
 )
 
 func newLoad(a *app) *cobra.Command {
@@ -39,7 +38,7 @@ quarantine. FILE may be - for standard input.`,
 					return usagef("--zone %q: write an IANA name such as Europe/London", zone)
 				}
 			}
-			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *local.Store) error {
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
 				opts.Now, opts.MarkDir = time.Now, filepath.Join(h.dataDir(), "loads")
 				if err := os.MkdirAll(opts.MarkDir, 0o750); err != nil {
 					return fmt.Errorf("make folder for marks: %w", err)
@@ -61,7 +60,7 @@ quarantine. FILE may be - for standard input.`,
 	return c
 }
 
-func (a *app) load(c *cobra.Command, st *local.Store, record *site.Record, path string, opts load.Options) (load.Result, error) {
+func (a *app) load(c *cobra.Command, st *stores, record *site.Record, path string, opts load.Options) (load.Result, error) {
 	if path == "-" {
 		return load.Reader(c.Context(), st, record, "standard input", a.in, opts)
 	}

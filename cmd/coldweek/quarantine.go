@@ -10,7 +10,6 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/store"
-	"coldweek/ingest/store/local"
 )
 
 // refusal is a quarantined message in JSON.
@@ -32,7 +31,7 @@ func newQuarantine(a *app) *cobra.Command {
 		Example: "  coldweek quarantine --limit 20",
 		Args:    args(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.withHome(c.Context(), func(_ home, st *local.Store) error {
+			return a.withHome(c.Context(), func(_ home, st *stores) error {
 				refusals, err := st.Refusals(c.Context(), limit)
 				if err != nil {
 					return err

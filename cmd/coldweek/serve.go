@@ -4,8 +4,6 @@ import (
 	"fmt"
 
 	"github.com/spf13/cobra"
-
-	"coldweek/ingest/store/local"
 )
 
 func newServe(a *app) *cobra.Command {
@@ -19,7 +17,7 @@ what was accepted is committed first.`,
 		Example: "  coldweek serve --home /var/lib/coldweek",
 		Args:    args(cobra.NoArgs),
 		RunE: func(c *cobra.Command, _ []string) error {
-			return a.withHome(c.Context(), func(h home, st *local.Store) error {
+			return a.withHome(c.Context(), func(h home, st *stores) error {
 				config, err := h.readConfig()
 				if err != nil {
 					return err

@@ -20,7 +20,6 @@ import (
 	"coldweek/ingest/payload"
 	"coldweek/ingest/receive"
 	"coldweek/ingest/site"
-	"coldweek/ingest/store/local"
 )
 
 const (
@@ -43,7 +42,7 @@ type service struct {
 	config  config
 	logger  *slog.Logger
 	notice  func() string
-	store   *local.Store
+	store   *stores
 	records atomic.Pointer[[]*site.Record]
 	allowed atomic.Pointer[map[string][]string] // site -> topics its record maps
 	intake  *receive.Intake
@@ -55,7 +54,7 @@ type service struct {
 }
 
 // newService wires the parts and opens what listens.
-func newService(ctx context.Context, h home, c config, st *local.Store, logger *slog.Logger, notice func() string) (*service, error) {
+func newService(ctx context.Context, h home, c config, st *stores, logger *slog.Logger, notice func() string) (*service, error) {
 	s := &service{home: h, config: c, logger: logger, notice: notice, store: st}
 	decoder, err := s.readRecords()
 	if err != nil {
@@ -223,7 +222,7 @@ func (s *service) watchRecords(ctx context.Context) error {
 // seal packs finished days.
 func (s *service) seal(ctx context.Context) error {
 	for {
-		report, err := s.store.Seal(ctx, time.Now().Add(-sealAfter))
+		report, err := s.store.file.Seal(ctx, time.Now().Add(-sealAfter))
 		if err != nil && ctx.Err() == nil {
 			s.logger.Error("finished days were not packed; trying again later", "error", err)
 		} else if err == nil {
