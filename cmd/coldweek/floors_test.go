@@ -22,7 +22,8 @@ const root = "../.."
 // purpose. Floors go down: cmd, dashboards, analysis, ingest.
 var imports = map[string][]string{
 	"ingest":                    {},
-	"ingest/site":               {"ingest"},
+	"ingest/site":               {"ingest", "ingest/site/catalogue"},
+	"ingest/site/catalogue":     {},
 	"ingest/payload":            {"ingest", "ingest/site"},
 	"ingest/store":              {"ingest"},
 	"ingest/store/block":        {},

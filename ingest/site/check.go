@@ -79,6 +79,10 @@ var remarks = []remark{
 		"not given: whether hot water runs reach their target is not known", "copy it from the controller"},
 	{"pipework", func(r *Record) bool { return r.Pipework == nil },
 		"not given: coldweek design has nothing to work out", "list the legs from the heat pump outwards"},
+	{"heat_pump.pump_curve", func(r *Record) bool {
+		return r.Pipework != nil && len(r.heatPump().PumpCurve) == 0 && len(r.heatPump().PumpSettings) == 0
+	},
+		"not given: whether the pipework runs without separation is not known", "copy the head left for the pipework from the data sheet"},
 	{"tariff.price_per_kwh", func(r *Record) bool { return r.Tariff == nil || r.Tariff.PricePerKWh == nil },
 		"not given: the performance note names no cost", "add the price and its currency"},
 	{"tariff.currency", func(r *Record) bool { return r.Tariff != nil && r.Tariff.PricePerKWh != nil && r.Tariff.Currency == "" },

@@ -60,16 +60,24 @@ type Design struct {
 
 // HeatPump is the machine.
 type HeatPump struct {
-	Maker                   string      `yaml:"maker,omitempty"`
-	Model                   string      `yaml:"model,omitempty"`
-	RatedHeatKW             *float64    `yaml:"rated_heat_kw,omitempty" jsonschema:"exclusiveMinimum=0,maximum=500,description=Heat output on the plate"`
-	MinimumHeatKW           *float64    `yaml:"minimum_heat_kw,omitempty" jsonschema:"minimum=0,maximum=500,description=Lowest output the machine can hold without stopping"`
-	MinimumFlowLPH          *float64    `yaml:"minimum_flow_lph,omitempty" jsonschema:"minimum=0,maximum=100000,description=Flow the maker asks for at least"`
-	Fluid                   string      `yaml:"fluid,omitempty" jsonschema:"enum=water,enum=propylene_glycol,enum=ethylene_glycol,description=What flows through the heat meter"`
-	FluidConcentrationPct   *float64    `yaml:"fluid_concentration_pct,omitempty" jsonschema:"minimum=10,maximum=60,description=Glycol in the mixture; say by volume or by mass"`
-	FluidConcentrationBasis string      `yaml:"fluid_concentration_basis,omitempty" jsonschema:"enum=volume,enum=mass"`
-	LaboratoryPoints        []LabPoint  `yaml:"laboratory_points,omitempty" jsonschema:"description=Test points per EN 14511"`
-	PumpCurve               []PumpPoint `yaml:"pump_curve,omitempty" jsonschema:"description=Head the circulation pump has left for the pipework"`
+	Maker                   string        `yaml:"maker,omitempty"`
+	Model                   string        `yaml:"model,omitempty"`
+	RatedHeatKW             *float64      `yaml:"rated_heat_kw,omitempty" jsonschema:"exclusiveMinimum=0,maximum=500,description=Heat output on the plate"`
+	MinimumHeatKW           *float64      `yaml:"minimum_heat_kw,omitempty" jsonschema:"minimum=0,maximum=500,description=Lowest output the machine can hold without stopping"`
+	MinimumFlowLPH          *float64      `yaml:"minimum_flow_lph,omitempty" jsonschema:"minimum=0,maximum=100000,description=Flow the maker asks for at least"`
+	Fluid                   string        `yaml:"fluid,omitempty" jsonschema:"enum=water,enum=propylene_glycol,enum=ethylene_glycol,description=What flows through the heat meter"`
+	FluidConcentrationPct   *float64      `yaml:"fluid_concentration_pct,omitempty" jsonschema:"minimum=10,maximum=60,description=Glycol in the mixture; say by volume or by mass"`
+	FluidConcentrationBasis string        `yaml:"fluid_concentration_basis,omitempty" jsonschema:"enum=volume,enum=mass"`
+	LaboratoryPoints        []LabPoint    `yaml:"laboratory_points,omitempty" jsonschema:"description=Test points per EN 14511"`
+	PumpCurve               []PumpPoint   `yaml:"pump_curve,omitempty" jsonschema:"description=Head the circulation pump has left for the pipework"`
+	PumpSettings            []PumpSetting `yaml:"pump_settings,omitempty" jsonschema:"description=Instead of pump_curve: the curve of each setting of the pump"`
+	PumpSetting             string        `yaml:"pump_setting,omitempty" jsonschema:"description=The setting the pump runs on; one of pump_settings"`
+}
+
+// PumpSetting is the pump curve on one of the pump's settings.
+type PumpSetting struct {
+	Name   string      `yaml:"name" jsonschema:"description=What the pump or its controller calls the setting"`
+	Points []PumpPoint `yaml:"points" jsonschema:"minItems=1"`
 }
 
 // LabPoint is one EN 14511 test point at full output.
@@ -162,24 +170,37 @@ type Pipework struct {
 	Legs []Leg `yaml:"legs"`
 }
 
-// Leg is a length of pipe pair and what hangs on it.
+// Leg is a length of pipe pair and what hangs on it. With Parallel, length,
+// fittings and setter are those of each of the equal pairs.
 type Leg struct {
-	Name       string    `yaml:"name"`
-	Material   string    `yaml:"material" jsonschema:"enum=copper,enum=multilayer,enum=pex,enum=steel"`
-	Size       string    `yaml:"size" jsonschema:"pattern=^[0-9]+([.][0-9]+)?x[0-9]+([.][0-9]+)?$,description=Outside diameter x wall in mm such as 28x0.9"`
-	LengthM    float64   `yaml:"length_m" jsonschema:"minimum=0,maximum=1000,description=Flow and return together"`
-	Parallel   int       `yaml:"parallel,omitempty" jsonschema:"minimum=1,maximum=8,description=Equal pairs side by side"`
-	Fittings   []Fitting `yaml:"fittings,omitempty"`
-	ServesKW   *float64  `yaml:"serves_kw,omitempty" jsonschema:"minimum=0,maximum=500"`
-	ServesRoom string    `yaml:"serves_room,omitempty"`
-	Legs       []Leg     `yaml:"legs,omitempty"`
+	Name                  string      `yaml:"name"`
+	Material              string      `yaml:"material" jsonschema:"enum=copper,enum=multilayer,enum=pex,enum=steel"`
+	Size                  string      `yaml:"size" jsonschema:"pattern=^[0-9]+([.][0-9]+)?x[0-9]+([.][0-9]+)?$,description=Outside diameter x wall in mm such as 28x0.9"`
+	LengthM               float64     `yaml:"length_m" jsonschema:"minimum=0,maximum=1000,description=Flow and return together"`
+	Parallel              int         `yaml:"parallel,omitempty" jsonschema:"minimum=1,maximum=64,description=Equal pairs or loops side by side"`
+	FloorLoop             bool        `yaml:"floor_loop,omitempty" jsonschema:"description=The leg is a loop of floor heating"`
+	Fittings              []Fitting   `yaml:"fittings,omitempty" jsonschema:"description=Of flow and return together; what the leg serves counts as one"`
+	FlowSetter            *FlowSetter `yaml:"flow_setter,omitempty" jsonschema:"description=The valve that sets the flow of the leg"`
+	ServesKW              *float64    `yaml:"serves_kw,omitempty" jsonschema:"minimum=0,maximum=500"`
+	ServesRoom            string      `yaml:"serves_room,omitempty" jsonschema:"description=A room of emitters; its design_loss_w is the load"`
+	FlowReturnDifferenceK *float64    `yaml:"flow_return_difference_k,omitempty" jsonschema:"minimum=1,maximum=30,description=Of what this leg and those below it serve; the design's when not given"`
+	Legs                  []Leg       `yaml:"legs,omitempty"`
 }
 
-// Fitting is a pressure loss by resistance coefficient.
+// Fitting is a pressure loss by resistance coefficient or by Kv. A common name
+// such as elbow needs neither.
 type Fitting struct {
 	Name  string  `yaml:"name"`
-	Zeta  float64 `yaml:"zeta" jsonschema:"minimum=0,maximum=1000"`
+	Zeta  float64 `yaml:"zeta,omitempty" jsonschema:"exclusiveMinimum=0,maximum=1000,description=Resistance coefficient; the common one when the name has one"`
+	KvM3H float64 `yaml:"kv_m3h,omitempty" jsonschema:"exclusiveMinimum=0,maximum=1000,description=Instead of zeta: the flow at which it takes 1 bar"`
 	Count int     `yaml:"count,omitempty" jsonschema:"minimum=1,maximum=1000"`
+}
+
+// FlowSetter is a valve with a scale that sets a leg's flow.
+type FlowSetter struct {
+	KvM3H      float64  `yaml:"kv_m3h" jsonschema:"exclusiveMinimum=0,maximum=1000,description=Flow at which it takes 1 bar fully open"`
+	SetLPH     *float64 `yaml:"set_lph,omitempty" jsonschema:"exclusiveMinimum=0,maximum=100000,description=Flow it is set to; fully open when not given"`
+	MaximumLPH *float64 `yaml:"maximum_lph,omitempty" jsonschema:"exclusiveMinimum=0,maximum=100000,description=End of its scale"`
 }
 
 // Emitters are the rooms and what heats them.
@@ -216,7 +237,9 @@ type HotWater struct {
 
 // Limits are what counts as out of the ordinary on this site.
 type Limits struct {
-	ShortRunMinutes *float64 `yaml:"short_run_minutes,omitempty" jsonschema:"minimum=1,maximum=120,description=Compressor runs below this are short; 10 when not given"`
+	ShortRunMinutes   *float64 `yaml:"short_run_minutes,omitempty" jsonschema:"minimum=1,maximum=120,description=Compressor runs below this are short; 10 when not given"`
+	PipeVelocityMPerS *float64 `yaml:"pipe_velocity_m_per_s,omitempty" jsonschema:"minimum=0.1,maximum=5,description=Water faster than this gets a remark; 1 when not given"`
+	PipeLossPaPerM    *float64 `yaml:"pipe_loss_pa_per_m,omitempty" jsonschema:"minimum=10,maximum=5000,description=Friction above this gets a remark; 300 when not given"`
 }
 
 // TimeSpan is a span of the local day, From included and To not. A span whose

@@ -86,7 +86,8 @@ func (d *decoder) checkHeatPump(r *Record) {
 		return
 	}
 	d.checkConcentration(r.HeatPump)
-	d.checkPumpCurve(r.HeatPump.PumpCurve)
+	d.checkPumpCurve("heat_pump.pump_curve", r.HeatPump.PumpCurve)
+	d.checkPumpSettings(r.HeatPump)
 }
 
 // Propylene glycol by mass has published properties in a narrower range than
@@ -111,9 +112,33 @@ func (d *decoder) checkConcentration(h *HeatPump) {
 // tried says whether a key is in the file, readable or not.
 func (d *decoder) tried(path string) bool { _, ok := d.at[path]; return ok }
 
-func (d *decoder) checkPumpCurve(points []PumpPoint) {
+// checkPumpSettings wants one curve, or settings and the one that runs.
+func (d *decoder) checkPumpSettings(h *HeatPump) {
+	const running = "heat_pump.pump_setting"
+	var names []string
+	for i, s := range h.PumpSettings {
+		path := fmt.Sprintf("heat_pump.pump_settings[%d]", i)
+		if s.Name != "" && slices.Contains(names, s.Name) {
+			d.report(path+".name", "a second setting "+quote(s.Name), "give each setting its own name")
+		}
+		names = append(names, s.Name)
+		d.checkPumpCurve(path+".points", s.Points)
+	}
+	switch {
+	case len(names) > 0 && len(h.PumpCurve) > 0:
+		d.report("heat_pump.pump_curve", "the pump has a curve and settings with curves", "keep one of pump_curve and pump_settings")
+	case h.PumpSetting != "" && len(names) == 0:
+		d.report(running, "there are no pump_settings to choose from", "add them, or leave it out and give pump_curve")
+	case h.PumpSetting != "" && !slices.Contains(names, h.PumpSetting):
+		d.report(running, quote(h.PumpSetting)+" is none of pump_settings: "+some(names), wordFix(h.PumpSetting, names))
+	case h.PumpSetting == "" && len(names) > 1 && !d.tried(running):
+		d.report("heat_pump.pump_settings", "which setting runs is not said", "add pump_setting: "+listed(names))
+	}
+}
+
+func (d *decoder) checkPumpCurve(list string, points []PumpPoint) {
 	for i := 1; i < len(points); i++ {
-		path := fmt.Sprintf("heat_pump.pump_curve[%d]", i)
+		path := fmt.Sprintf("%s[%d]", list, i)
 		if !d.have(path+".flow_lph", path+".head_kpa", previous(path, i)+".flow_lph", previous(path, i)+".head_kpa") {
 			continue
 		}
@@ -203,6 +228,8 @@ var smallNumbers = []struct {
 	{"flow_rate_lph", 60, 60, "l/min"},
 	{"minimum_flow_lph", 10, 1000, "m³/h"},
 	{"minimum_flow_lph", 60, 60, "l/min"},
+	{"set_lph", 10, 60, "l/min"},
+	{"maximum_lph", 20, 60, "l/min"},
 	{"design_loss_w", 10, 1000, "kW"},
 	{"output_w", 10, 1000, "kW"},
 }

@@ -4,11 +4,11 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"coldweek/ingest"
+	"coldweek/ingest/site/catalogue"
 )
 
 func (d *decoder) checkPipework(r *Record) {
@@ -28,19 +28,72 @@ func (d *decoder) checkLegs(r *Record, legs []Leg, path string, names map[string
 			d.report(at+".name", "a second leg "+quote(leg.Name), "give each leg its own name")
 		}
 		names[leg.Name] = true
-		d.checkWall(at, leg)
+		d.checkSize(at, leg)
+		d.checkFittings(at, leg)
+		d.checkFlowSetter(at, leg)
 		d.checkServes(at, r, leg)
 		d.checkLegs(r, leg.Legs, at+".legs", names)
 	}
 }
 
-// checkWall refuses a pipe without a bore.
-func (d *decoder) checkWall(path string, leg Leg) {
-	outside, wall, found := strings.Cut(leg.Size, "x")
-	outsideMM, err1 := strconv.ParseFloat(outside, 64)
-	wallMM, err2 := strconv.ParseFloat(wall, 64)
-	if found && err1 == nil && err2 == nil && (outsideMM <= 2*wallMM || wallMM == 0) {
+// checkSize refuses a pipe without a bore and doubts one that is not made.
+func (d *decoder) checkSize(path string, leg Leg) {
+	if leg.Size == "" {
+		return
+	}
+	outsideMM, _, ok := catalogue.ParseSize(leg.Size)
+	if !ok {
+		_, wall, _ := strings.Cut(leg.Size, "x")
 		d.report(path+".size", quote(leg.Size)+" leaves no pipe: the wall is "+wall+" mm", "write outside diameter x wall, such as 28x0.9")
+		return
+	}
+	if _, made := catalogue.Find(leg.Material, leg.Size); made || leg.Material == "" {
+		return
+	}
+	var same []string
+	for _, s := range catalogue.Sizes(leg.Material) {
+		if s.OutsideMM == outsideMM {
+			same = append(same, s.String())
+		}
+	}
+	fix := "check the data sheet"
+	if len(same) > 0 {
+		fix = "usual are " + listed(same)
+	}
+	d.warn(path+".size", fmt.Sprintf("%s is no usual size of %s", leg.Size, leg.Material), fix)
+}
+
+// checkFittings wants one figure for each fitting, unless its name has one.
+func (d *decoder) checkFittings(leg string, l Leg) {
+	for i, f := range l.Fittings {
+		path := fmt.Sprintf("%s.fittings[%d]", leg, i)
+		zetaGiven, kvGiven := d.tried(path+".zeta"), d.tried(path+".kv_m3h")
+		_, known := catalogue.Zeta(f.Name)
+		switch {
+		case zetaGiven && kvGiven:
+			d.report(path, "zeta and kv_m3h are two figures for one loss", "keep one of them")
+		case !zetaGiven && !kvGiven && !known && f.Name != "":
+			var names []string
+			for _, common := range catalogue.Fittings() {
+				names = append(names, common.Name)
+			}
+			fix := "add zeta: or kv_m3h:"
+			if meant := near(f.Name, names); meant != "" {
+				fix = "did you mean " + quote(meant) + "? Otherwise " + fix
+			}
+			d.report(path, "no loss is given and "+quote(f.Name)+" is none of "+strings.Join(names, ", "), fix)
+		}
+	}
+}
+
+func (d *decoder) checkFlowSetter(path string, leg Leg) {
+	set, isSet := d.numbers[path+".flow_setter.set_lph"]
+	end, hasEnd := d.numbers[path+".flow_setter.maximum_lph"]
+	if isSet && hasEnd && set > end {
+		d.report(path+".flow_setter.set_lph", fmt.Sprintf("%s is beyond the end of the scale (%s)", formatNumber(set), formatNumber(end)), "check both")
+	}
+	if leg.FloorLoop && len(leg.Legs) > 0 {
+		d.report(path+".floor_loop", "a loop ends where it began and has no legs below it", "make the loops legs of their own")
 	}
 }
 

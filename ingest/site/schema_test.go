@@ -52,7 +52,7 @@ func schemaSays(schema *jsonschema.Schema, text []byte) error {
 // cannot list.
 var beyondSchema = []string{
 	"bad-zone.bad.yaml", "bad-zone-city.bad.yaml", "bad-zone-local.bad.yaml",
-	"curve.bad.yaml", "glycol.bad.yaml", "glycol-not-named.bad.yaml", "flow-below-room.bad.yaml", "order.bad.yaml", "pointer.bad.yaml", "same-source.bad.yaml", "spans.bad.yaml", "topic.bad.yaml",
+	"curve.bad.yaml", "glycol.bad.yaml", "glycol-not-named.bad.yaml", "flow-below-room.bad.yaml", "order.bad.yaml", "pointer.bad.yaml", "pump-setting-alone.bad.yaml", "pump-settings.bad.yaml", "same-source.bad.yaml", "spans.bad.yaml", "topic.bad.yaml",
 	"yaml-latin1.bad.yaml", "yaml-two-documents.bad.yaml", // lost when YAML is turned into JSON
 }
 
@@ -105,6 +105,12 @@ func TestLimitsHoldInBoth(t *testing.T) {
 		{"visits: [{time: '2025-11-20T10:30:00Z', readings: [{channel: %s, value: 20}]}]", []string{"room_temp/a"}, []string{"room/a"}},
 		{"visits: [{time: %s}]", []string{"2025-11-20T10:30:00+01:00"}, []string{"2025-11-20", "2025-11-20T10:30:00"}},
 		{"pipework: {legs: [{name: a, material: pex, size: %s, length_m: 1, serves_kw: 1}]}", []string{"16x2", "28x0.9"}, []string{"16", "x2", "16x"}},
+		{"pipework: {legs: [{name: a, material: pex, size: 16x2, length_m: 1, serves_kw: 1, %s}]}",
+			[]string{"floor_loop: true", "flow_return_difference_k: 7", "fittings: [{name: elbow}]", "fittings: [{name: x, kv_m3h: 2}]", "flow_setter: {kv_m3h: 1, set_lph: 90}"},
+			[]string{"floor_loop: 1", "flow_return_difference_k: 0", "fittings: [{name: x, zeta: 0}]", "flow_setter: {set_lph: 90}", "parallel: 65"}},
+		{"heat_pump: {pump_setting: a, pump_settings: [{name: a, points: %s}]}", []string{"[{flow_lph: 500, head_kpa: 40}]"}, []string{"[]", "[{flow_lph: 500}]"}},
+		{"limits: {pipe_velocity_m_per_s: %s}", []string{"0.1", "5"}, []string{"0", "5.1"}},
+		{"limits: {pipe_loss_pa_per_m: %s}", []string{"10", "5000"}, []string{"9", "5001"}},
 	}
 	schema := compiled(t)
 	try := func(record, value string, good bool) {
