@@ -112,8 +112,8 @@ type portion struct {
 func divide(batch []ingest.Reading) ([]portion, error) {
 	columns := make(map[seriesName]*points)
 	for i, r := range batch {
-		if err := checkReading(r); err != nil {
-			return nil, fmt.Errorf("reading %d of %d: %w: %w", i, len(batch), store.ErrReading, err)
+		if err := store.CheckReading(r); err != nil {
+			return nil, fmt.Errorf("reading %d of %d: %w", i, len(batch), err)
 		}
 		name := seriesName{r.Site, r.Channel}
 		c := columns[name]
@@ -132,22 +132,6 @@ func divide(batch []ingest.Reading) ([]portion, error) {
 			cmp.Compare(a.name.channel, b.name.channel))
 	})
 	return portions, nil
-}
-
-// Years beyond these have no RFC 3339 form.
-const firstYear, lastYear = 0, 9999
-
-func checkReading(r ingest.Reading) error {
-	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
-		return fmt.Errorf("%s of %q is %g; only finite values can be kept", r.Channel, r.Site, r.Value)
-	}
-	if year := r.Time.UTC().Year(); year < firstYear || year > lastYear {
-		return fmt.Errorf("%s of %q is of the year %d; years %d to %d can be kept", r.Channel, r.Site, year, firstYear, lastYear)
-	}
-	if r.Site == "" || r.Channel == "" {
-		return fmt.Errorf("site %q, channel %q: both need a name", r.Site, r.Channel)
-	}
-	return nil
 }
 
 // sorted returns the points in ascending time, the last of equal times.
@@ -189,9 +173,9 @@ func appendDays(portions []portion, name seriesName, p points) []portion {
 func ceilMS(t time.Time) int64 {
 	year := t.UTC().Year()
 	switch {
-	case year < firstYear:
+	case year < store.FirstYear:
 		return math.MinInt64
-	case year > lastYear:
+	case year > store.LastYear:
 		return math.MaxInt64
 	}
 	ms := t.UnixMilli()

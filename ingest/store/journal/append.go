@@ -1,0 +1,66 @@
+package journal
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+
+	"coldweek/ingest"
+	"coldweek/ingest/store"
+)
+
+// insertBatch takes the clock's id, count, appended_ms, sites and data.
+const insertBatch = `
+INSERT INTO batch (id, ordinal, through, count, appended_ms, sites, data)
+SELECT max(?1, 1 + state.last_id, 1 + coalesce(last.id, 0)),
+  1 + coalesce(last.ordinal, 0), ?2 + coalesce(last.through, 0), ?2, ?3, ?4, ?5
+FROM state LEFT JOIN (SELECT id, ordinal, through FROM batch ORDER BY id DESC LIMIT 1) AS last
+RETURNING id`
+
+// Append makes the batch durable and returns its id. It is all or nothing: an
+// error, a cancelled context or one impossible reading (the error then wraps
+// store.ErrReading) leaves the whole batch out. An empty batch does nothing and
+// has the id 0.
+func (j *Journal) Append(ctx context.Context, batch []ingest.Reading) (id int64, err error) {
+	if len(batch) == 0 {
+		return 0, nil
+	}
+	if id, err = j.append(ctx, batch); err != nil {
+		return 0, fmt.Errorf("append %d readings to the journal: %w", len(batch), err)
+	}
+	select {
+	case j.appended <- struct{}{}:
+	default:
+	}
+	return id, nil
+}
+
+func (j *Journal) append(ctx context.Context, batch []ingest.Reading) (id int64, err error) {
+	for i, r := range batch {
+		if err := store.CheckReading(r); err != nil {
+			return 0, fmt.Errorf("reading %d of %d: %w", i, len(batch), err)
+		}
+	}
+	data, sites := encode(batch)
+	err = j.inTurn(ctx, func(ctx context.Context) error {
+		now := j.options.Now()
+		return j.insert.QueryRowContext(ctx, now.UnixMicro(), len(batch), now.UnixMilli(), listSites(sites), data).Scan(&id)
+	})
+	return id, err
+}
+
+const siteMark = '\n'
+
+// listSites puts each site between marks, so that a search for one between
+// marks never misses it; where names hold marks it may find too much.
+func listSites(sites []string) []byte {
+	list := []byte{siteMark}
+	for _, site := range sites {
+		list = append(append(list, site...), siteMark)
+	}
+	return list
+}
+
+func markedSite(site string) []byte {
+	return bytes.Join([][]byte{{}, []byte(site), {}}, []byte{siteMark})
+}

@@ -1,0 +1,95 @@
+package journal
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+)
+
+// Drop forgets all batches up to and including that id: they have been
+// forwarded.
+func (j *Journal) Drop(ctx context.Context, through int64) error {
+	err := j.inTurn(ctx, func(ctx context.Context) error {
+		if err := j.drop(ctx, through); err != nil {
+			return err
+		}
+		return j.shrink(ctx)
+	})
+	if err != nil {
+		return fmt.Errorf("drop batches of the journal up to %d: %w", through, err)
+	}
+	return nil
+}
+
+func (j *Journal) drop(ctx context.Context, through int64) error {
+	return j.transact(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `UPDATE state SET last_id = max(last_id,
+			coalesce((SELECT max(id) FROM batch WHERE id <= ?), 0))`, through)
+		if err != nil {
+			return err
+		}
+		_, err = tx.ExecContext(ctx, "DELETE FROM batch WHERE id <= ?", through)
+		return err
+	})
+}
+
+// SetAside takes a damaged batch out of the way, so that those after it can be
+// forwarded. Its bytes stay in the file, in the table set_aside.
+func (j *Journal) SetAside(ctx context.Context, id int64) error {
+	err := j.inTurn(ctx, func(ctx context.Context) error {
+		return j.transact(ctx, func(tx *sql.Tx) error { return j.move(ctx, tx, id) })
+	})
+	if err != nil {
+		return fmt.Errorf("set batch %d of the journal aside: %w", id, err)
+	}
+	j.options.Logger.WarnContext(ctx, "batch of the journal set aside", "path", j.path, "table", "set_aside", "id", id)
+	return nil
+}
+
+func (j *Journal) move(ctx context.Context, tx *sql.Tx, id int64) error {
+	result, err := tx.ExecContext(ctx, `INSERT INTO set_aside (id, count, appended_ms, sites, data, set_aside_ms)
+		SELECT id, count, appended_ms, sites, data, ? FROM batch WHERE id = ?`, j.options.Now().UnixMilli(), id)
+	if err != nil {
+		return err
+	}
+	if n, err := result.RowsAffected(); err != nil || n == 0 {
+		return fmt.Errorf("no such batch waits: %w", sql.ErrNoRows)
+	}
+	if _, err := tx.ExecContext(ctx, "UPDATE state SET last_id = max(last_id, ?)", id); err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, "DELETE FROM batch WHERE id = ?", id)
+	return err
+}
+
+func (j *Journal) transact(ctx context.Context, do func(*sql.Tx) error) error {
+	tx, err := j.write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // after Commit this does nothing
+	if err := do(tx); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+const (
+	keptFree   = 256  // pages always kept for the next batches
+	vacuumStep = 2000 // pages given back at a time, so that an append need not wait long
+)
+
+// shrink gives pages back to the disk when more are free than in use.
+func (j *Journal) shrink(ctx context.Context) error {
+	var pages, free int64
+	err := j.write.QueryRowContext(ctx, "SELECT page_count, freelist_count FROM pragma_page_count, pragma_freelist_count").Scan(&pages, &free)
+	if err != nil {
+		return err
+	}
+	surplus := min(free-max(pages-free, keptFree), vacuumStep)
+	if surplus <= 0 {
+		return nil
+	}
+	_, err = j.write.ExecContext(ctx, fmt.Sprintf("PRAGMA incremental_vacuum(%d)", surplus))
+	return err
+}
