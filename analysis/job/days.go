@@ -274,7 +274,8 @@ func settingsOf(record *site.Record, known sensor.Known) (string, error) {
 		Channels map[ingest.Channel]site.Source
 		Zone     string
 		Known    sensor.Known
-	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone, known}
+		ShortRun time.Duration
+	}{record.HeatPump, record.Metering, record.Channels, record.TimeZone, known, plantOf(record).ShortRun}
 	text, err := json.Marshal(shaping)
 	if err != nil {
 		return "", fmt.Errorf("digest record of site %q: %w", record.ID, err)
@@ -334,7 +335,7 @@ func (r *reader) stored(day siteday.Day, revision int64) (store.Day, error) {
 	}
 	return store.Day{
 		Site: r.record.ID, Date: day.Date, Definition: siteday.Definition, Revision: revision,
-		Fields: fields(day), Detail: detail,
+		Fields: fields(r.record, &day), Detail: detail,
 	}, nil
 }
 

@@ -1,6 +1,7 @@
 package job
 
 import (
+	"coldweek/analysis/cycling"
 	"coldweek/analysis/flowrate"
 	"coldweek/analysis/fluid"
 	"coldweek/analysis/operation"
@@ -73,27 +74,40 @@ func briefDay(d *siteday.Day) Day {
 	return brief
 }
 
-// fields are a day's figures by name, for stores that other tools draw from.
-func fields(d siteday.Day) map[string]float64 {
+// fields are a day's figures by name, for stores that other tools draw from. What
+// is not known has no field.
+func fields(record *site.Record, d *siteday.Day) map[string]float64 {
 	f := map[string]float64{}
 	put := func(name string, value *float64) {
 		if value != nil {
 			f[name] = *value
 		}
 	}
-	b := briefDay(&d)
+	s, b := &d.Sums, briefDay(d)
 	f["coverage"] = b.Coverage
 	put("net_kwh", b.NetKWh)
 	put("space_kwh", b.SpaceKWh)
 	put("hot_water_kwh", b.HotWaterKWh)
 	put("electricity_kwh", b.ElectricityKWh)
+	if s.CoveredS > 0 {
+		e := electricityOf(s)
+		put("defrost_drawn_kwh", kWh(s.DrawnJ))
+		put("space_electricity_kwh", e.SpaceKWh)
+		put("hot_water_electricity_kwh", e.HotWaterKWh)
+		put("defrost_electricity_kwh", e.DefrostKWh)
+		put("standby_electricity_kwh", e.StandbyKWh)
+		put("backup_electricity_kwh", e.BackupKWh)
+	}
 	put("outdoor_c", b.OutdoorC)
 	put("room_c", b.RoomC)
-	put("flow_median_lph", quantileOf(d.Sums.Flow, 0.5))
+	put("flow_median_lph", quantileOf(s.Flow, 0.5))
+	put("flow_p10_lph", quantileOf(s.Flow, 0.1))
+	put("difference_median_k", quantileOf(s.Difference, 0.5))
 	if b.Starts != nil {
 		f["starts"], f["defrosts"] = float64(*b.Starts), float64(*b.Defrosts)
-		f["run_hours"] = d.Sums.RunS() / 3600
-		f["defrost_minutes"] = d.Sums.SecondsS[operation.Defrost] / 60
+		f["run_hours"] = s.RunS() / 3600
+		f["short_runs"] = float64(cycling.Summarise(s, plantOf(record)).Short)
+		f["defrost_minutes"] = s.SecondsS[operation.Defrost] / 60
 	}
 	return f
 }
