@@ -18,7 +18,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 7
+const Definition = 8
 
 // Day is one local calendar day of a site.
 type Day struct {
@@ -79,16 +79,20 @@ type Sums struct {
 	HeatVarianceJSq        float64            `json:"heat_variance_j_sq"`
 	ElectricityVarianceJSq float64            `json:"electricity_variance_j_sq"`
 
-	Outdoor    Mean            `json:"outdoor"`
-	Rooms      map[string]Mean `json:"rooms,omitempty"`     // by place
-	Bins       map[int]Bin     `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
-	FlowBins   map[int]Bin     `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
-	Flow       Histogram       `json:"flow"`                // l/h in steady heating, seconds
-	Difference Histogram       `json:"difference"`          // K in steady heating, seconds
+	Outdoor Mean            `json:"outdoor"`
+	Rooms   map[string]Mean `json:"rooms,omitempty"` // by place
+	// RoomTemps holds the seconds by room temperature, by place.
+	RoomTemps  map[string]Histogram `json:"room_temps,omitempty"`
+	Bins       map[int]Bin          `json:"bins,omitempty"`      // by outdoor temperature, floor of °C
+	FlowBins   map[int]Bin          `json:"flow_bins,omitempty"` // by flow temperature, floor of °C
+	Flow       Histogram            `json:"flow"`                // l/h in steady heating, seconds
+	Difference Histogram            `json:"difference"`          // K in steady heating, seconds
 	// Humidity holds the seconds the compressor ran in air in which frost can
 	// form, by relative humidity in %.
 	Humidity Histogram         `json:"humidity"`
 	Steady   map[int]SteadyBin `json:"steady,omitempty"` // steady heating by heat output, see OutputBinW
+
+	Hours []Hour `json:"hours,omitempty"`
 
 	Runs     []Run      `json:"runs,omitempty"`
 	Defrosts []Defrost  `json:"defrosts,omitempty"`

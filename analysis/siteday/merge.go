@@ -45,6 +45,14 @@ func (s *Sums) addMaps(o *Sums) {
 	for place, m := range o.Rooms {
 		s.Rooms[place] = s.Rooms[place].plus(m)
 	}
+	if s.RoomTemps == nil {
+		s.RoomTemps = map[string]Histogram{}
+	}
+	for place, h := range o.RoomTemps {
+		total := s.RoomTemps[place]
+		total.add(h)
+		s.RoomTemps[place] = total
+	}
 	if s.Steady == nil {
 		s.Steady = map[int]SteadyBin{}
 	}
@@ -74,6 +82,7 @@ func addBins(sum, more map[int]Bin) map[int]Bin {
 }
 
 func (s *Sums) addEpisodes(o *Sums) {
+	s.Hours = append(s.Hours, o.Hours...)
 	s.Runs = joinEpisodes(s.Runs, o.Runs, func(a *Run, b Run) bool {
 		if !a.OpenAfter || !b.OpenBefore || !a.To.Equal(b.From) {
 			return false

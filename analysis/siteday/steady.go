@@ -37,8 +37,8 @@ func (b SteadyBin) plus(o SteadyBin) SteadyBin {
 
 // steady sorts heating that has settled by flow, difference and output.
 func (s *summer) steady() {
-	Settled(s.t.DurS, s.op, max(s.first-100, 0), s.last, func(i int) {
-		if i < s.first || s.t.FlowLPH == nil || math.IsNaN(s.t.FlowLPH[i]) {
+	Settled(s.t.DurS, s.op, s.first, s.last, func(i int) {
+		if s.t.FlowLPH == nil || math.IsNaN(s.t.FlowLPH[i]) {
 			return
 		}
 		bin := SteadyBin{S: s.t.DurS[i], VolumeL: s.t.FlowLPH[i] * s.t.DurS[i] / secondsPerHour}
@@ -57,14 +57,23 @@ func (s *summer) steady() {
 // Settled calls visit for each interval first <= i < last of heating that has
 // gone on for five minutes since a start, a defrost or a changeover.
 func Settled(durS []float64, op *operation.Operation, first, last int, visit func(i int)) {
+	settledFor(settledS, durS, op, first, last, visit)
+}
+
+// settledFor calls visit for each interval first <= i < last of heating that has
+// gone on for longer than so many seconds; it looks back before first for that.
+func settledFor(seconds float64, durS []float64, op *operation.Operation, first, last int, visit func(i int)) {
 	heatingS := 0.0
+	for i := first - 1; i >= 0 && op.State[i] == operation.Heating && heatingS <= seconds; i-- {
+		heatingS += durS[i]
+	}
 	for i := first; i < last; i++ {
 		if op.State[i] != operation.Heating {
 			heatingS = 0
 			continue
 		}
 		heatingS += durS[i]
-		if heatingS > settledS {
+		if heatingS > seconds {
 			visit(i)
 		}
 	}

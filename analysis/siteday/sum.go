@@ -37,6 +37,7 @@ func Sum(t *trace.Trace, op *operation.Operation, date string, from, to time.Tim
 	s.pump()
 	s.means()
 	s.steady()
+	s.hours()
 	s.humidity()
 	s.episodes()
 	s.gaps()
@@ -179,10 +180,22 @@ func (s *summer) means() {
 	s.sums.Outdoor = s.mean(s.t.OutdoorC)
 	for _, ch := range s.t.Channels(ingest.RoomTemp) {
 		if s.sums.Rooms == nil {
-			s.sums.Rooms = map[string]Mean{}
+			s.sums.Rooms, s.sums.RoomTemps = map[string]Mean{}, map[string]Histogram{}
 		}
 		s.sums.Rooms[ch.Place()] = s.mean(s.t.Mean(ch))
+		s.sums.RoomTemps[ch.Place()] = s.spread(s.t.Mean(ch))
 	}
+}
+
+// spread sorts a room's temperatures.
+func (s *summer) spread(column []float64) Histogram {
+	h := NewHistogram(roomBinK)
+	for i := s.first; i < s.last; i++ {
+		if c := column[i]; c >= lowestBinC && c < highestBinC {
+			h.Add(c, s.t.DurS[i])
+		}
+	}
+	return h
 }
 
 func (s *summer) mean(column []float64) Mean {
