@@ -29,7 +29,7 @@ var imports = map[string][]string{
 	"ingest/store/block":             {},
 	"ingest/store/sqlitefile":        {},
 	"ingest/store/local":             {"ingest", "ingest/store", "ingest/store/block", "ingest/store/sqlitefile"},
-	"ingest/store/journal":      {"ingest", "ingest/store", "ingest/store/sqlitefile"},
+	"ingest/store/journal":           {"ingest", "ingest/store", "ingest/store/sqlitefile"},
 	"ingest/store/storetest":         {"ingest", "ingest/store"},
 	"ingest/store/influx/influxtest": {"ingest/receive/brokertest"},
 	"ingest/broker":                  {"ingest", "ingest/site", "ingest/receive"},
