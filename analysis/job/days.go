@@ -102,12 +102,6 @@ func (w Window) days() []localDay {
 	return days
 }
 
-// storedDay is the detail of a day as kept in the store.
-type storedDay struct {
-	Settings string      `json:"settings"` // what in the record shaped it
-	Day      siteday.Day `json:"day"`
-}
-
 // Days returns the site days of a window in ascending order, each from the
 // store if it is still true there and computed otherwise.
 func Days(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) ([]siteday.Day, error) {
@@ -307,7 +301,7 @@ func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (siteday.D
 	}
 	if kept.Date != "" && kept.Definition == siteday.Definition && kept.Revision == revision {
 		var stored storedDay
-		if err := json.Unmarshal(kept.Detail, &stored); err == nil && stored.Settings == r.settings {
+		if err := stored.unpack(kept.Detail); err == nil && stored.Settings == r.settings {
 			return stored.Day, store.Day{}, nil
 		}
 	}
@@ -329,7 +323,7 @@ func (r *reader) compute(columns []ingest.Column, d localDay) siteday.Day {
 }
 
 func (r *reader) stored(day siteday.Day, revision int64) (store.Day, error) {
-	detail, err := json.Marshal(storedDay{Settings: r.settings, Day: day})
+	detail, err := (&storedDay{Settings: r.settings, Day: day}).pack()
 	if err != nil {
 		return store.Day{}, fmt.Errorf("encode %s of site %q: %w", day.Date, r.record.ID, err)
 	}
