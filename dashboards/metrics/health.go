@@ -17,7 +17,7 @@ func Health(stats func() receive.Stats) http.Handler {
 		status, text := http.StatusOK, "ok"
 		if s := stats(); s.Trouble != nil {
 			status = http.StatusServiceUnavailable
-			text = fmt.Sprintf("readings cannot be kept; %d messages wait unacknowledged, and it is tried again: %v", s.Queued, s.Trouble)
+			text = fmt.Sprintf("readings cannot be kept, so messages wait unacknowledged while it is tried again: %v", s.Trouble)
 		}
 		w.WriteHeader(status)
 		// An error here means that the asker has gone.

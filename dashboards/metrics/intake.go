@@ -26,7 +26,7 @@ func newIntakeCollector(stats func() receive.Stats) *intakeCollector {
 			counter("ingest_commits_total", "Commits, each of all messages that waited for it.", func(s from) int64 { return s.Commits }),
 			counter("ingest_commit_failures_total", "Attempts to commit that failed; they are made again, and nothing is acknowledged meanwhile.", func(s from) int64 { return s.Failures }),
 			counter("ingest_messages_lost_total", "Messages given back unacknowledged because the intake stopped while commits failed.", func(s from) int64 { return s.Lost }),
-			gauge("ingest_queued_messages", "Messages that wait for their commit now.", func(s from) int64 { return int64(s.Queued) }),
+			gauge("ingest_queued_messages", "Messages that wait for the next commit.", func(s from) int64 { return int64(s.Queued) }),
 		},
 		refused:         describe("ingest_refused_total", "Messages or values of them put into quarantine since the start, by reason.", "reason"),
 		acknowledgement: describe("ingest_acknowledgement_seconds", "Time from a message's arrival until it is safe on disk and acknowledged."),
