@@ -140,10 +140,14 @@ func (s *service) openWeb(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	all, err := s.routes(pages)
+	if err != nil {
+		return err
+	}
 	if s.listener, err = (&net.ListenConfig{}).Listen(ctx, "tcp", s.config.Web.Listen); err != nil {
 		return fmt.Errorf("open web: %w; choose another address under web: listen: in %s", err, s.home.configPath())
 	}
-	s.web = &http.Server{Handler: pages, ReadHeaderTimeout: 10 * time.Second}
+	s.web = &http.Server{Handler: all, ReadHeaderTimeout: 10 * time.Second}
 	return nil
 }
 

@@ -22,7 +22,7 @@ import (
 
 func TestEveryAnswerIsGuarded(t *testing.T) {
 	h := pages(t, nil)
-	for _, address := range []string{"/", "/plants/" + london, "/plants/nobody", "/nowhere", "/healthz", "/static/coldweek.css", "/static/none", "/plants/" + london + "/trace.svg?day=2026-01-14"} {
+	for _, address := range []string{"/", "/plants/" + london, "/plants/nobody", "/nowhere", "/static/coldweek.css", "/static/none", "/plants/" + london + "/trace.svg?day=2026-01-14"} {
 		header := get(h, address).Header()
 		policy := header.Get("Content-Security-Policy")
 		assert.True(t, strings.HasPrefix(policy, "default-src 'self'"), address)
@@ -72,12 +72,6 @@ func TestPagesTravelSmall(t *testing.T) {
 	body, err := io.ReadAll(unpacked)
 	require.NoError(t, err)
 	assert.Equal(t, plain, body)
-}
-
-func TestHealthz(t *testing.T) {
-	w := get(pages(t, nil), "/healthz")
-	assert.Equal(t, http.StatusOK, w.Code)
-	assert.Equal(t, "ok\n", w.Body.String())
 }
 
 func TestStaticFiles(t *testing.T) {

@@ -77,15 +77,8 @@ func (s *server) routes() http.Handler {
 	mux.Handle("/plants/{id}/trace.svg", s.drawing(s.traceSVG))
 	mux.Handle("/plants/{id}/days.svg", s.drawing(s.daysSVG))
 	mux.Handle("/static/{name}", s.assets)
-	mux.HandleFunc("/healthz", healthz)
 	mux.Handle("/", s.page(s.nothing))
 	return mux
-}
-
-func healthz(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	// An error here means that the asker has gone.
-	_, _ = w.Write([]byte("ok\n"))
 }
 
 // record returns a plant by its id.

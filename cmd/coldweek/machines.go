@@ -1,0 +1,40 @@
+package main
+
+import (
+	"net/http"
+	"runtime/debug"
+
+	"coldweek/dashboards/metrics"
+)
+
+// routes is every address of the web listener: the pages, and what machines ask.
+func (s *service) routes(pages http.Handler) (http.Handler, error) {
+	numbers, err := metrics.New(metrics.Options{
+		Version: version(), Intake: s.intake.Stats, Quarantine: s.store.RefusalCounts, Sites: s.siteIDs, Logger: s.logger,
+	})
+	if err != nil {
+		return nil, err
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/", pages)
+	mux.Handle("GET /metrics", numbers)
+	mux.Handle("GET /healthz", metrics.Health(s.intake.Stats))
+	return mux, nil
+}
+
+func (s *service) siteIDs() []string {
+	records := *s.records.Load()
+	ids := make([]string, len(records))
+	for i, r := range records {
+		ids[i] = r.ID
+	}
+	return ids
+}
+
+// version is that of the module as Go's build stamped it.
+func version() string {
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" {
+		return info.Main.Version
+	}
+	return "(devel)"
+}
