@@ -1,6 +1,8 @@
 package metrics
 
 import (
+	"context"
+	"fmt"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -17,12 +19,12 @@ type Journal struct {
 }
 
 type journalCollector struct {
-	journal func() Journal
+	journal func(context.Context) (Journal, error)
 	figures []figure[Journal]
 	oldest  *prometheus.Desc
 }
 
-func newJournalCollector(journal func() Journal) *journalCollector {
+func newJournalCollector(journal func(context.Context) (Journal, error)) *journalCollector {
 	return &journalCollector{
 		journal: journal,
 		figures: []figure[Journal]{
@@ -53,7 +55,13 @@ func (c *journalCollector) Describe(ch chan<- *prometheus.Desc) {
 
 // Collect implements prometheus.Collector.
 func (c *journalCollector) Collect(ch chan<- prometheus.Metric) {
-	j := c.journal()
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	j, err := c.journal(ctx)
+	if err != nil {
+		ch <- prometheus.NewInvalidMetric(c.oldest, fmt.Errorf("read the journal's depth: %w", err))
+		return
+	}
 	for _, f := range c.figures {
 		ch <- f.metric(j)
 	}

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
@@ -15,6 +16,10 @@ import (
 	"coldweek/ingest/receive"
 	"coldweek/ingest/store"
 )
+
+// patience is how long a scrape waits for a source; Prometheus itself waits 10 s
+// for the page unless told otherwise.
+const patience = 2 * time.Second
 
 // Options say where the numbers come from. All but Journal must be given; the
 // functions are called at each scrape, from many goroutines.
@@ -25,7 +30,7 @@ type Options struct {
 	Sites      func() []string // ids of the site records
 	Logger     *slog.Logger
 	// Journal is nil where readings go to the store directly.
-	Journal func() Journal
+	Journal func(context.Context) (Journal, error)
 }
 
 func (o Options) check() error {

@@ -2,6 +2,7 @@ package metrics_test
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"maps"
 	"net/http"
@@ -31,15 +32,13 @@ coldweek_journal_oldest_timestamp_seconds coldweek_journal_readings
 coldweek_quarantine_messages coldweek_quarantine_refused_total
 coldweek_site_last_reading_timestamp_seconds`
 
-func waiting() metrics.Journal {
-	return metrics.Journal{Batches: 3, Readings: 1200, Oldest: time.UnixMilli(1_768_392_000_500), Forwarded: 8000, Failures: 2, Up: true}
-}
+var waiting = metrics.Journal{Batches: 3, Readings: 1200, Oldest: time.UnixMilli(1_768_392_000_500), Forwarded: 8000, Failures: 2, Up: true}
 
 func TestNamesAreKeptAndFollowTheConventions(t *testing.T) {
 	s := begin(t, "mill-cottage")
 	s.publish("coldweek/mill-cottage/power", "900")
 	o := s.options("mill-cottage")
-	o.Journal = waiting
+	o.Journal = func(context.Context) (metrics.Journal, error) { return waiting, nil }
 	w := get(handler(t, o))
 	text := w.Body.String()
 	families := parse(t, strings.NewReader(text))
@@ -102,8 +101,8 @@ func TestOnlySitesOfTheRecordsAreNamed(t *testing.T) {
 func TestJournal(t *testing.T) {
 	s := begin(t)
 	o := s.options()
-	now := waiting()
-	o.Journal = func() metrics.Journal { return now }
+	now, err := waiting, error(nil)
+	o.Journal = func(context.Context) (metrics.Journal, error) { return now, err }
 	h := handler(t, o)
 	check := func(want map[string]float64) {
 		t.Helper()
@@ -127,6 +126,9 @@ func TestJournal(t *testing.T) {
 	})
 	delete(want, "coldweek_journal_oldest_timestamp_seconds")
 	check(want)
+	err = errors.New("disk broken")
+	check(map[string]float64{})
+	assert.Contains(t, s.log.String(), "read the journal's depth: disk broken")
 }
 
 // TestStoreThatCannotAnswer: the quarantine's numbers are gone, the others stay,

@@ -3,17 +3,12 @@ package metrics
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 
 	"coldweek/ingest"
 	"coldweek/ingest/store"
 )
-
-// quarantinePatience is how long a scrape waits for the store; Prometheus itself
-// waits 10 s for the page unless told otherwise.
-const quarantinePatience = 2 * time.Second
 
 // quarantineCollector tells what could not become a reading.
 type quarantineCollector struct {
@@ -38,7 +33,7 @@ func (c *quarantineCollector) Describe(ch chan<- *prometheus.Desc) {
 // Collect implements prometheus.Collector. When the store cannot tell, both
 // metrics are left out: zeros would look like a quarantine that was emptied.
 func (c *quarantineCollector) Collect(ch chan<- prometheus.Metric) {
-	ctx, cancel := context.WithTimeout(context.Background(), quarantinePatience)
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
 	counts, err := c.counts(ctx)
 	if err != nil {
