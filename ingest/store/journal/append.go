@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 
@@ -12,9 +11,12 @@ import (
 // insertBatch takes the clock's id, count, appended_ms, sites and data.
 const insertBatch = `
 INSERT INTO batch (id, ordinal, through, count, appended_ms, sites, data)
-SELECT max(?1, 1 + state.last_id, 1 + coalesce(last.id, 0)),
-  1 + coalesce(last.ordinal, 0), ?2 + coalesce(last.through, 0), ?2, ?3, ?4, ?5
-FROM state LEFT JOIN (SELECT id, ordinal, through FROM batch ORDER BY id DESC LIMIT 1) AS last
+SELECT max(?1, last.id + 1), last.ordinal + 1, last.through + ?2, ?2, ?3, ?4, ?5
+FROM (
+  SELECT id, ordinal, through FROM (SELECT id, ordinal, through FROM batch ORDER BY id DESC LIMIT 1)
+  UNION ALL SELECT id, ordinal, through FROM state
+  ORDER BY id DESC LIMIT 1
+) AS last
 RETURNING id`
 
 // Append makes the batch durable and returns its id. It is all or nothing: an
@@ -43,24 +45,11 @@ func (j *Journal) append(ctx context.Context, batch []ingest.Reading) (id int64,
 	}
 	data, sites := encode(batch)
 	err = j.inTurn(ctx, func(ctx context.Context) error {
+		if err := j.reserve.take(); err != nil {
+			return err
+		}
 		now := j.options.Now()
 		return j.insert.QueryRowContext(ctx, now.UnixMicro(), len(batch), now.UnixMilli(), listSites(sites), data).Scan(&id)
 	})
 	return id, err
-}
-
-const siteMark = '\n'
-
-// listSites puts each site between marks, so that a search for one between
-// marks never misses it; where names hold marks it may find too much.
-func listSites(sites []string) []byte {
-	list := []byte{siteMark}
-	for _, site := range sites {
-		list = append(append(list, site...), siteMark)
-	}
-	return list
-}
-
-func markedSite(site string) []byte {
-	return bytes.Join([][]byte{{}, []byte(site), {}}, []byte{siteMark})
 }

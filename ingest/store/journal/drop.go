@@ -4,13 +4,15 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+
+	"coldweek/ingest/store/sqlitefile"
 )
 
 // Drop forgets all batches up to and including that id: they have been
 // forwarded.
 func (j *Journal) Drop(ctx context.Context, through int64) error {
 	err := j.inTurn(ctx, func(ctx context.Context) error {
-		if err := j.drop(ctx, through); err != nil {
+		if err := j.reserve.whenFull(func() error { return j.drop(ctx, through) }); err != nil {
 			return err
 		}
 		return j.shrink(ctx)
@@ -23,14 +25,21 @@ func (j *Journal) Drop(ctx context.Context, through int64) error {
 
 func (j *Journal) drop(ctx context.Context, through int64) error {
 	return j.transact(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `UPDATE state SET last_id = max(last_id,
-			coalesce((SELECT max(id) FROM batch WHERE id <= ?), 0))`, through)
-		if err != nil {
+		if err := remember(ctx, tx, "id <= ?", through); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, "DELETE FROM batch WHERE id <= ?", through)
+		_, err := tx.ExecContext(ctx, "DELETE FROM batch WHERE id <= ?", through)
 		return err
 	})
+}
+
+// remember keeps in the state what the next batch goes on from, before the
+// batches of which a condition holds are taken out.
+func remember(ctx context.Context, tx *sql.Tx, condition string, id int64) error {
+	_, err := tx.ExecContext(ctx, `UPDATE state SET (id, ordinal, through) = (taken.id, taken.ordinal, taken.through)
+		FROM (SELECT id, ordinal, through FROM batch WHERE `+condition+` ORDER BY id DESC LIMIT 1) AS taken
+		WHERE taken.id > state.id`, id)
+	return err
 }
 
 // SetAside takes a damaged batch out of the way, so that those after it can be
@@ -55,7 +64,7 @@ func (j *Journal) move(ctx context.Context, tx *sql.Tx, id int64) error {
 	if n, err := result.RowsAffected(); err != nil || n == 0 {
 		return fmt.Errorf("no such batch waits: %w", sql.ErrNoRows)
 	}
-	if _, err := tx.ExecContext(ctx, "UPDATE state SET last_id = max(last_id, ?)", id); err != nil {
+	if err := remember(ctx, tx, "id = ?", id); err != nil {
 		return err
 	}
 	_, err = tx.ExecContext(ctx, "DELETE FROM batch WHERE id = ?", id)
@@ -65,13 +74,13 @@ func (j *Journal) move(ctx context.Context, tx *sql.Tx, id int64) error {
 func (j *Journal) transact(ctx context.Context, do func(*sql.Tx) error) error {
 	tx, err := j.write.BeginTx(ctx, nil)
 	if err != nil {
-		return err
+		return sqlitefile.Classify(err)
 	}
 	defer tx.Rollback() // after Commit this does nothing
 	if err := do(tx); err != nil {
-		return err
+		return sqlitefile.Classify(err)
 	}
-	return tx.Commit()
+	return sqlitefile.Classify(tx.Commit())
 }
 
 const (
@@ -79,17 +88,35 @@ const (
 	vacuumStep = 2000 // pages given back at a time, so that an append need not wait long
 )
 
-// shrink gives pages back to the disk when more are free than in use.
+// shrink gives pages back to the disk: when more are free than in use, or the
+// disk is full.
 func (j *Journal) shrink(ctx context.Context) error {
-	var pages, free int64
-	err := j.write.QueryRowContext(ctx, "SELECT page_count, freelist_count FROM pragma_page_count, pragma_freelist_count").Scan(&pages, &free)
+	pages, free, err := j.pages(ctx)
 	if err != nil {
 		return err
 	}
-	surplus := min(free-max(pages-free, keptFree), vacuumStep)
-	if surplus <= 0 {
-		return nil
+	if surplus := min(free-max(pages-free, keptFree), vacuumStep); surplus > 0 {
+		err = j.reserve.whenFull(func() error { return j.vacuum(ctx, surplus) })
 	}
-	_, err = j.write.ExecContext(ctx, fmt.Sprintf("PRAGMA incremental_vacuum(%d)", surplus))
-	return err
+	if err != nil || j.reserve.held() {
+		return err
+	}
+	return j.recover(ctx)
+}
+
+// pages returns how many pages the file has and how many of them are free.
+func (j *Journal) pages(ctx context.Context) (pages, free int64, err error) {
+	err = j.write.QueryRowContext(ctx, "SELECT page_count, freelist_count FROM pragma_page_count, pragma_freelist_count").Scan(&pages, &free)
+	return pages, free, err
+}
+
+func (j *Journal) vacuum(ctx context.Context, pages int64) error {
+	_, err := j.write.ExecContext(ctx, fmt.Sprintf("PRAGMA incremental_vacuum(%d)", pages))
+	return sqlitefile.Classify(err)
+}
+
+// checkpoint moves the log into the file and empties it.
+func (j *Journal) checkpoint(ctx context.Context) error {
+	_, err := j.write.ExecContext(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
+	return sqlitefile.Classify(err)
 }

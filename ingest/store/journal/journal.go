@@ -34,6 +34,7 @@ var migrations embed.FS
 var kind = sqlitefile.Kind{
 	ApplicationID: 0x63776a6e, // as in migration/0001
 	Migrations:    migrations,
+	LogPages:      logPages,
 }
 
 // Options of a journal; the zero value will do.
@@ -66,6 +67,7 @@ type Journal struct {
 	writer   string
 	write    *sql.DB       // one connection
 	turn     chan struct{} // holds one while something is written
+	reserve  reserve
 	insert   *sql.Stmt
 	read     *sql.DB
 	appended chan struct{}
@@ -85,7 +87,10 @@ const readers = 4
 // error wraps ErrNewer, ErrForeign, ErrLocked, ErrFull or ErrDamaged where one
 // of those is the reason.
 func Open(ctx context.Context, path string, options Options) (*Journal, error) {
-	j := &Journal{path: path, options: options.withDefaults(), turn: make(chan struct{}, 1), appended: make(chan struct{}, 1)}
+	j := &Journal{
+		path: path, options: options.withDefaults(), reserve: reserve{path + ".reserve"},
+		turn: make(chan struct{}, 1), appended: make(chan struct{}, 1),
+	}
 	if err := j.open(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("open journal %q: %w", path, sqlitefile.Classify(err)), j.Close())
 	}
@@ -93,7 +98,11 @@ func Open(ctx context.Context, path string, options Options) (*Journal, error) {
 }
 
 func (j *Journal) open(ctx context.Context) (err error) {
-	if j.write, _, err = sqlitefile.OpenWriter(ctx, j.path, kind, j.options.LockWait); err != nil {
+	err = j.reserve.whenFull(func() (err error) {
+		j.write, _, err = sqlitefile.OpenWriter(ctx, j.path, kind, j.options.LockWait)
+		return err
+	})
+	if err != nil {
 		return err
 	}
 	if j.read, err = sqlitefile.OpenReader(j.path, j.options.LockWait, readers); err != nil {
@@ -105,6 +114,9 @@ func (j *Journal) open(ctx context.Context) (err error) {
 	j.insert, err = j.write.PrepareContext(ctx, insertBatch)
 	return err
 }
+
+// Path returns where the file is.
+func (j *Journal) Path() string { return j.path }
 
 // Writer returns a name drawn at random when the file was made: another file,
 // another writer.

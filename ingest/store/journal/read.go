@@ -82,7 +82,7 @@ func (j *Journal) Next(ctx context.Context, atMost int) (Batches, error) {
 // some the readings of that site. A damaged batch is a *DamagedError.
 func (j *Journal) Pending(ctx context.Context, site string) ([]Batch, error) {
 	all := func(coded) bool { return true }
-	rows, err := j.rows(ctx, all, "SELECT id, count, data FROM batch WHERE instr(sites, ?) ORDER BY id", markedSite(site))
+	rows, err := j.rows(ctx, all, "SELECT id, count, data FROM batch WHERE instr(sites, ?) ORDER BY id", listSites([]string{site}))
 	if err != nil {
 		return nil, fmt.Errorf("read what waits of %q in the journal: %w", site, err)
 	}

@@ -21,4 +21,5 @@ var migrations embed.FS
 var kind = sqlitefile.Kind{
 	ApplicationID: 0x636f6c64, // as in migration/0001
 	Migrations:    migrations,
+	LogPages:      4000,
 }

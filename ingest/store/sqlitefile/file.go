@@ -8,6 +8,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"io/fs"
 	"net/url"
 	"os"
@@ -20,6 +21,7 @@ import (
 type Kind struct {
 	ApplicationID int   // set by the first migration, so that other files are not taken for ours
 	Migrations    fs.FS // holds migration/*.sql, run in alphabetical order
+	LogPages      int   // the log goes into the file when it is that long
 }
 
 // Migrated are the versions of a file's tables before and after it was opened.
@@ -35,7 +37,7 @@ func OpenWriter(ctx context.Context, path string, kind Kind, lockWait time.Durat
 	if err != nil {
 		return nil, Migrated{}, err
 	}
-	db, err := sql.Open("sqlite", writerDSN(path, lockWait, empty))
+	db, err := sql.Open("sqlite", kind.writerDSN(path, lockWait, empty))
 	if err != nil {
 		return nil, Migrated{}, err
 	}
@@ -85,10 +87,10 @@ func SourceName(path string, parameters url.Values) string {
 
 // writerDSN sets what an empty file is made with too: to set it again would
 // write, which a full disk does not allow.
-func writerDSN(path string, lockWait time.Duration, empty bool) string {
+func (k Kind) writerDSN(path string, lockWait time.Duration, empty bool) string {
 	parameters := url.Values{
 		"_busy_timeout": {strconv.FormatInt(lockWait.Milliseconds(), 10)},
-		"_pragma":       {"journal_size_limit(67108864)", "cache_size(-65536)", "temp_store(MEMORY)", "wal_autocheckpoint(4000)"},
+		"_pragma":       {"journal_size_limit(67108864)", "cache_size(-65536)", "temp_store(MEMORY)", fmt.Sprintf("wal_autocheckpoint(%d)", k.LogPages)},
 		"_journal_mode": {"WAL"},
 		"_synchronous":  {"FULL"},
 		"_foreign_keys": {"on"},
