@@ -43,6 +43,7 @@ var imports = map[string][]string{
 
 	"analysis/fluid":     {},
 	"analysis/scenario":  {"ingest"},
+	"analysis/pipework":  {"ingest/site", "ingest/site/catalogue", "analysis/fluid"},
 	"analysis/metrology": {},
 	"analysis/robust":    {},
 	"analysis/trace":     {"ingest", "analysis/fluid"},
