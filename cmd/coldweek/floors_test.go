@@ -51,6 +51,7 @@ var imports = map[string][]string{
 	"analysis/siteday":   {"ingest", "analysis/metrology", "analysis/trace", "analysis/operation"},
 	"analysis/sensor": {"ingest", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday"},
+	"analysis/emitter":    {"analysis/robust"},
 	"analysis/defrost":    {"analysis/robust", "analysis/operation", "analysis/siteday"},
 	"analysis/cycling":    {"analysis/operation", "analysis/siteday"},
 	"analysis/flowrate":   {"ingest", "analysis/robust", "analysis/trace", "analysis/operation", "analysis/siteday"},
