@@ -61,6 +61,7 @@ var imports = map[string][]string{
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
 
 	"dashboards/chart":                  {"ingest"},
+	"dashboards/grafana":                {},
 	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
 	"dashboards/metrics/prometheustest": {"ingest/receive/brokertest"},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
