@@ -10,8 +10,8 @@ import (
 )
 
 // Point is one test point of EN 14511: full output at an outdoor and a flow
-// temperature.
-type Point struct{ OutdoorC, FlowC, COP float64 }
+// temperature. HeatW is 0 where it is not given.
+type Point struct{ OutdoorC, FlowC, COP, HeatW float64 }
 
 // Laboratory interpolates between test points, in outdoor and flow temperature.
 //
@@ -97,6 +97,23 @@ func inCircle(a, b, c, p Point) float64 {
 // Share returns the share of Carnot at an outdoor and a flow temperature, false
 // outside the test points.
 func (l *Laboratory) Share(outdoorC, flowC float64) (float64, bool) {
+	return l.at(outdoorC, flowC, func(point int) float64 { return l.share[point] })
+}
+
+// HeatW returns the greatest heat output, a plane in each triangle; false outside
+// the test points or where one of them does not give it.
+func (l *Laboratory) HeatW(outdoorC, flowC float64) (float64, bool) {
+	heatW, ok := l.at(outdoorC, flowC, func(point int) float64 {
+		if heatW := l.points[point].HeatW; heatW > 0 {
+			return heatW
+		}
+		return math.NaN()
+	})
+	return heatW, ok && !math.IsNaN(heatW)
+}
+
+// at interpolates what test points have.
+func (l *Laboratory) at(outdoorC, flowC float64, value func(point int) float64) (float64, bool) {
 	sum, n := 0.0, 0.0
 	for _, t := range l.triangles {
 		a, b, c := l.points[t[0]], l.points[t[1]], l.points[t[2]]
@@ -107,7 +124,7 @@ func (l *Laboratory) Share(outdoorC, flowC float64) (float64, bool) {
 		if !(min(wa, wb, wc) >= -1e-9) { // also where a temperature is NaN
 			continue
 		}
-		sum += wa*l.share[t[0]] + wb*l.share[t[1]] + wc*l.share[t[2]]
+		sum += wa*value(t[0]) + wb*value(t[1]) + wc*value(t[2])
 		n++
 	}
 	if n == 0 {

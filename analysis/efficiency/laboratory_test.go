@@ -36,6 +36,26 @@ func TestLaboratoryIsExactOnAPlane(t *testing.T) {
 	}
 }
 
+// TestLaboratoryHeatIsExactOnAPlane: as the share is, and not known where a point
+// does not give it.
+func TestLaboratoryHeatIsExactOnAPlane(t *testing.T) {
+	heatW := func(outdoorC, flowC float64) float64 { return 8000 + 120*outdoorC - 25*(flowC-35) }
+	points := flatShare(func(float64, float64) float64 { return 0.4 })
+	_, ok := efficiency.NewLaboratory(points).HeatW(0, 40)
+	assert.False(t, ok)
+	for i := range points {
+		points[i].HeatW = heatW(points[i].OutdoorC, points[i].FlowC)
+	}
+	lab := efficiency.NewLaboratory(points)
+	for _, at := range [][2]float64{{-7, 35}, {-3, 41}, {6.5, 54}} {
+		got, ok := lab.HeatW(at[0], at[1])
+		assert.True(t, ok)
+		assert.InDelta(t, heatW(at[0], at[1]), got, 1e-6)
+	}
+	_, ok = lab.HeatW(-8, 40)
+	assert.False(t, ok)
+}
+
 // TestLaboratoryMeetsItsPoints and runs without jumps between them.
 func TestLaboratoryMeetsItsPoints(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
