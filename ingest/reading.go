@@ -28,11 +28,12 @@ const (
 	FutureTime      Reason = "future_time"
 	ImpossibleValue Reason = "impossible_value"
 	TooLarge        Reason = "too_large"
+	StoreRefused    Reason = "store_refused" // the database will never take it
 )
 
 // Reasons returns every reason.
 func Reasons() []Reason {
-	return []Reason{UnknownTopic, UnknownSite, UnknownChannel, BadPayload, BadTime, FutureTime, ImpossibleValue, TooLarge}
+	return []Reason{UnknownTopic, UnknownSite, UnknownChannel, BadPayload, BadTime, FutureTime, ImpossibleValue, TooLarge, StoreRefused}
 }
 
 // Rejected is a message, or one value of it, that could not become a reading.

@@ -31,6 +31,7 @@ var imports = map[string][]string{
 	"ingest/store/local":             {"ingest", "ingest/store", "ingest/store/block", "ingest/store/sqlitefile"},
 	"ingest/store/journal":           {"ingest", "ingest/store", "ingest/store/sqlitefile"},
 	"ingest/store/storetest":         {"ingest", "ingest/store"},
+	"ingest/store/influx":            {"ingest", "ingest/store", "ingest/store/journal"},
 	"ingest/store/influx/influxtest": {"ingest/receive/brokertest"},
 	"ingest/broker":                  {"ingest", "ingest/site", "ingest/receive"},
 	"ingest/receive":                 {"ingest", "ingest/store"},
@@ -42,8 +43,8 @@ var imports = map[string][]string{
 	"ingest/rig/publish":             {"ingest", "ingest/site", "ingest/rig"},
 
 	"analysis/fluid":     {},
-	"analysis/scenario":  {"ingest"},
 	"analysis/pipework":  {"ingest/site", "ingest/site/catalogue", "analysis/fluid"},
+	"analysis/scenario":  {"ingest"},
 	"analysis/metrology": {},
 	"analysis/robust":    {},
 	"analysis/trace":     {"ingest", "analysis/fluid"},
@@ -66,6 +67,8 @@ var imports = map[string][]string{
 	"dashboards/metrics/prometheustest": {"ingest/receive/brokertest"},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
 		"analysis/siteday", "dashboards/chart"},
+
+	"deploy": {},
 }
 
 // impure is what the computing packages must not touch: they are functions

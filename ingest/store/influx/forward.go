@@ -1,0 +1,227 @@
+package influx
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"github.com/gofrs/flock"
+
+	"coldweek/ingest"
+	"coldweek/ingest/store/journal"
+)
+
+const (
+	lockPoll    = 250 * time.Millisecond // between tries for the lock
+	journalPoll = time.Second            // between looks for what other processes appended
+)
+
+// Forward sends what waits in the journal until ctx ends, then returns nil. One
+// process forwards a journal at a time; the others wait for their turn.
+func (s *Store) Forward(ctx context.Context) error {
+	unlock, err := s.lock(ctx)
+	if err != nil {
+		return endOf(ctx, err)
+	}
+	defer unlock()
+	pauses := s.newPauses()
+	for {
+		if err := s.await(ctx); err != nil {
+			return endOf(ctx, err)
+		}
+		if err := pauses.after(ctx, s.forwardSome(ctx)); err != nil {
+			return endOf(ctx, err)
+		}
+	}
+}
+
+func endOf(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		return nil
+	}
+	return fmt.Errorf("forward readings to InfluxDB: %w", err)
+}
+
+func (s *Store) newLock() *flock.Flock { return flock.New(s.options.Journal.Path() + ".lock") }
+
+func (s *Store) lock(ctx context.Context) (unlock func(), err error) {
+	lock := s.newLock()
+	if _, err := lock.TryLockContext(ctx, lockPoll); err != nil {
+		return nil, fmt.Errorf("lock %q: %w", lock.Path(), err)
+	}
+	return func() { _ = lock.Unlock() }, nil
+}
+
+// await returns when something waits and has been given time to gather.
+func (s *Store) await(ctx context.Context) error {
+	for {
+		depth, err := s.options.Journal.Depth(ctx)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil || depth.Readings >= int64(s.options.BatchSize) {
+			return nil // forwardSome tells of an error
+		}
+		if depth.Readings > 0 {
+			return sleep(ctx, s.options.Linger)
+		}
+		poll := time.NewTimer(journalPoll)
+		select {
+		case <-ctx.Done():
+		case <-s.options.Journal.Appended():
+		case <-poll.C:
+		}
+		poll.Stop()
+	}
+}
+
+func sleep(ctx context.Context, d time.Duration) error {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-timer.C:
+		return nil
+	}
+}
+
+// Drain returns when nothing waits in the journal, which it forwards itself
+// unless somebody else does. Progress, when given, is told how many readings
+// are left. When ctx ends first, the error says what held them up.
+func (s *Store) Drain(ctx context.Context, progress func(left int64)) error {
+	lock := s.newLock()
+	defer func() { _ = lock.Unlock() }()
+	pauses := s.newPauses()
+	var last error
+	for {
+		depth, err := s.options.Journal.Depth(ctx)
+		if err != nil {
+			return fmt.Errorf("drain the journal: %w", errors.Join(err, last))
+		}
+		if progress != nil {
+			progress(depth.Readings)
+		}
+		if depth.Batches == 0 {
+			return nil
+		}
+		mine, err := lock.TryLock()
+		switch {
+		case err != nil:
+			return fmt.Errorf("drain the journal: lock %q: %w", lock.Path(), err)
+		case mine:
+			err := s.forwardSome(ctx)
+			if err != nil && ctx.Err() == nil {
+				last = err
+			}
+			err = pauses.after(ctx, err)
+			if err != nil {
+				return fmt.Errorf("drain the journal, %d readings left: %w", depth.Readings, errors.Join(err, last))
+			}
+		default:
+			if err := sleep(ctx, lockPoll/10); err != nil {
+				return fmt.Errorf("drain the journal, which another process forwards, %d readings left: %w", depth.Readings, err)
+			}
+		}
+	}
+}
+
+// pauses grow from one failure to the next.
+type pauses struct {
+	store *Store
+	next  time.Duration
+}
+
+func (s *Store) newPauses() *pauses { return &pauses{store: s, next: s.options.FirstPause} }
+
+// after tells of a failure and waits; nil starts the pauses anew.
+func (p *pauses) after(ctx context.Context, failure error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if failure == nil {
+		p.next = p.store.options.FirstPause
+		return nil
+	}
+	p.store.stats.failed(failure)
+	pause := p.next
+	if answer := (*statusError)(nil); errors.As(failure, &answer) {
+		if m := matterOf(failure); m == setup || m == unclear {
+			pause = p.store.options.LongestPause
+		}
+		pause = max(pause, answer.retryAfter)
+	}
+	p.next = min(2*p.next, p.store.options.LongestPause)
+	pause = pause/2 + rand.N(pause/2+1)
+	if answer := (*statusError)(nil); errors.As(failure, &answer) {
+		pause = max(pause, answer.retryAfter)
+	}
+	p.store.options.Logger.WarnContext(ctx, "readings wait in the journal", "err", failure, "again_in", pause.Round(time.Millisecond))
+	return sleep(ctx, pause)
+}
+
+// forwardSome sends the oldest of what waits and drops it from the journal. An
+// error has dropped nothing; what was sent already is sent again, which changes
+// nothing.
+func (s *Store) forwardSome(ctx context.Context) error {
+	batches, err := s.options.Journal.Next(ctx, s.options.BatchSize)
+	if damaged := (*journal.DamagedError)(nil); errors.As(err, &damaged) {
+		s.options.Logger.ErrorContext(ctx, "damaged batch of the journal", "err", err)
+		return s.options.Journal.SetAside(ctx, damaged.ID)
+	}
+	if err != nil || len(batches) == 0 {
+		return err
+	}
+	all := gather(batches)
+	d := delivery{store: s}
+	if err := d.settle(ctx, all); err != nil {
+		return err
+	}
+	if err := s.note(ctx, batches); err != nil {
+		return err
+	}
+	if err := s.refuse(ctx, d.refused); err != nil {
+		return err
+	}
+	if err := s.options.Journal.Drop(ctx, batches.Through()); err != nil {
+		return err
+	}
+	s.stats.forwarded(len(all)-len(d.refused), len(d.refused))
+	return nil
+}
+
+// refusedSample is a reading that InfluxDB will never keep.
+type refusedSample struct {
+	sample
+	why error
+}
+
+// refuse puts readings into quarantine.
+func (s *Store) refuse(ctx context.Context, refused []refusedSample) error {
+	if len(refused) == 0 {
+		return nil
+	}
+	items := make([]ingest.Rejected, len(refused))
+	for i, r := range refused {
+		line, err := samples{r.sample}.encode()
+		if err != nil {
+			return err
+		}
+		items[i] = ingest.Rejected{
+			Arrived: s.options.Now(),
+			Site:    r.site,
+			Topic:   "InfluxDB reading/" + string(r.channel),
+			Reason:  ingest.StoreRefused,
+			Detail:  fmt.Sprintf("%g at %s: %v", r.value, time.UnixMilli(r.ms).UTC().Format(time.RFC3339Nano), r.why),
+			Payload: ingest.CutPayload(line),
+		}
+	}
+	if err := s.Refuse(ctx, items); err != nil {
+		return err
+	}
+	s.options.Logger.WarnContext(ctx, "InfluxDB refuses readings, which are in quarantine now",
+		"readings", len(refused), "first_site", refused[0].site, "first_channel", refused[0].channel, "err", refused[0].why)
+	return nil
+}
