@@ -1,16 +1,17 @@
 package pipework
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
 
-// Division is how the flow divides when every valve stands open and only flow
+// Division is how flow divides when every valve stands open and only flow
 // setters hold anything back: legs side by side have the same loss.
 type Division struct {
-	FlowLPH    float64 // total; the pump's working point with HeadKPa
-	HeadKPa    float64
-	FlowsLPH   []float64 // by leg
+	FlowLPH    float64 // total
+	HeadKPa    float64 // what the whole takes
+	FlowsLPH   []float64
 	ThrottlePa []float64 // by leg: what its setter takes beyond fully open
 	Rounds     int
 }
@@ -31,21 +32,53 @@ const (
 	startVelocityMPerS = 0.5
 )
 
-// Divide solves for the flows by Newton's method: each leg's loss is drawn
+// Divide lets the pump drive the flow: total and head are its working point with
+// every valve open.
+//
+// The error says why the division is not known, here and in DivideFlow.
+func (s *System) Divide() (*Division, error) {
+	if len(s.Pump) == 0 {
+		return nil, errors.New("no pump curve is given")
+	}
+	d, err := s.divide(func(all line, _ float64) (headPa float64) {
+		return 1000 * s.Pump.meet(1000*all.conductanceLPHPerPa, all.offsetLPH)
+	})
+	if err == nil && d.FlowLPH > s.Pump.EndLPH()*(1+settled) {
+		return nil, fmt.Errorf("with every valve open more than %.0f l/h would flow, where the pump curve ends", s.Pump.EndLPH())
+	}
+	return d, err
+}
+
+// DivideFlow divides a given total, as of a pump that is held to a flow.
+func (s *System) DivideFlow(totalLPH float64) (*Division, error) {
+	if most := s.mostLPH(); most <= totalLPH*(1+calm) {
+		return nil, fmt.Errorf("the flow setters let through %.0f l/h at most, and %.0f l/h are to flow", most, totalLPH)
+	}
+	return s.divide(func(all line, headPa float64) float64 {
+		if all.conductanceLPHPerPa == 0 {
+			return headPa / 2 // all is held: less head lets one go
+		}
+		return (totalLPH - all.offsetLPH) / all.conductanceLPHPerPa
+	})
+}
+
+// drive returns the head at the heat pump that drives a straight network, from
+// the head of the round before.
+type drive func(all line, headPa float64) float64
+
+// divide solves for the flows by Newton's method: each leg's loss is drawn
 // straight about its flow, the straight network is solved exactly from the ends
 // to the pump and back, and that is repeated until nothing changes. A setter
 // whose flow would pass what it is set to is held there, and let go when it
 // would have to push.
-//
-// The error says why the division is not known.
-func (s *System) Divide() (*Division, error) {
+func (s *System) divide(drive drive) (*Division, error) {
 	if err := s.divisible(); err != nil {
 		return nil, err
 	}
 	d := newDivider(s)
 	before := math.Inf(1)
 	for round := 1; round <= maximumRounds; round++ {
-		change := d.step()
+		change := d.step(drive)
 		if change > before/2 {
 			d.meetHalfway()
 		}
@@ -55,19 +88,35 @@ func (s *System) Divide() (*Division, error) {
 			held = d.holdAndRelease(round > hastyRounds)
 		}
 		if change < settled && !held {
-			return d.division(round)
+			return &Division{d.totalOf(d.flows), d.rootPa / 1000, d.flows, d.throttle, round}, nil
 		}
 	}
 	return nil, fmt.Errorf("the flows did not settle in %d rounds", maximumRounds)
 }
 
-// divisible refuses what has no one answer: without a curve nothing drives the
-// flow, and a leg that costs nothing at its end, or serves something before it,
-// would take all of it.
-func (s *System) divisible() error {
-	if len(s.Pump) == 0 {
-		return fmt.Errorf("no pump curve is given")
+// mostLPH is what flow setters let through at most, +Inf without any.
+func (s *System) mostLPH() float64 {
+	below, most := make([]float64, len(s.Legs)), 0.0
+	ends := s.ends()
+	for i := len(s.Legs) - 1; i >= 0; i-- {
+		if ends[i] {
+			below[i] = math.Inf(1)
+		}
+		if limitLPH, ok := s.Legs[i].limitLPH(); ok {
+			below[i] = min(below[i], limitLPH)
+		}
+		if parent := s.Legs[i].Parent; parent != AtHeatPump {
+			below[parent] += below[i]
+		} else {
+			most += below[i]
+		}
 	}
+	return most
+}
+
+// divisible refuses what has no one answer: a leg that costs nothing at its end,
+// or serves something before it, would take all the flow.
+func (s *System) divisible() error {
 	ends := s.ends()
 	for i := range s.Legs {
 		leg := &s.Legs[i]
@@ -87,6 +136,7 @@ type divider struct {
 	ends     []bool
 	flows    []float64
 	previous []float64
+	rootPa   float64   // head at the heat pump
 	held     []bool    // at what its setter is set to
 	headPa   []float64 // left after the leg
 	throttle []float64
@@ -111,11 +161,11 @@ func newDivider(s *System) *divider {
 }
 
 // step solves the straightened network and returns the greatest change.
-func (d *divider) step() (change float64) {
+func (d *divider) step(drive drive) (change float64) {
 	copy(d.previous, d.flows)
-	rootHead := d.gather()
+	d.rootPa = drive(d.gather(), d.rootPa)
 	for i := range d.Legs {
-		leg, headPa := &d.Legs[i], rootHead
+		leg, headPa := &d.Legs[i], d.rootPa
 		if leg.Parent != AtHeatPump {
 			headPa = d.headPa[leg.Parent]
 		}
@@ -125,10 +175,9 @@ func (d *divider) step() (change float64) {
 	return change
 }
 
-// gather works from the ends to the pump and returns the head there.
-func (d *divider) gather() (rootPa float64) {
+// gather works from the ends to the pump and returns the whole network's line.
+func (d *divider) gather() (all line) {
 	clear(d.after)
-	var all line
 	for i := len(d.Legs) - 1; i >= 0; i-- {
 		d.before[i] = d.straighten(i)
 		if parent := d.Legs[i].Parent; parent != AtHeatPump {
@@ -137,7 +186,7 @@ func (d *divider) gather() (rootPa float64) {
 			all = all.plus(d.before[i])
 		}
 	}
-	return 1000 * d.Pump.meet(all.conductanceLPHPerPa*1000, all.offsetLPH)
+	return all
 }
 
 func (l line) plus(other line) line {
@@ -224,12 +273,4 @@ func (d *divider) meetHalfway() {
 	for i := range d.flows {
 		d.flows[i] = (d.flows[i] + d.previous[i]) / 2
 	}
-}
-
-func (d *divider) division(rounds int) (*Division, error) {
-	totalLPH := d.totalOf(d.flows)
-	if totalLPH > d.Pump.EndLPH()*(1+settled) {
-		return nil, fmt.Errorf("with all valves open more than %.0f l/h would flow, where the pump curve ends", d.Pump.EndLPH())
-	}
-	return &Division{FlowLPH: totalLPH, HeadKPa: d.Pump.HeadKPa(totalLPH), FlowsLPH: d.flows, ThrottlePa: d.throttle, Rounds: rounds}, nil
 }

@@ -91,6 +91,8 @@ func TestDivisionObeysItsLaws(t *testing.T) {
 		require.NoError(t, err, "tree %d", n)
 		mostRounds = max(mostRounds, d.Rounds)
 		checkDivision(t, s, d)
+		require.InEpsilon(t, s.Pump.HeadKPa(d.FlowLPH), d.HeadKPa, 1e-7)
+		checkDivideFlow(t, s, d)
 	}
 	t.Logf("at most %d rounds", mostRounds)
 }
@@ -129,7 +131,25 @@ func checkDivision(t *testing.T, s *pipework.System, d *pipework.Division) {
 		}
 	}
 	require.InEpsilon(t, d.FlowLPH, totalLPH, 1e-9)
-	require.InEpsilon(t, s.Pump.HeadKPa(d.FlowLPH), d.HeadKPa, 1e-9)
+}
+
+// checkDivideFlow: the flow that the pump drives divides the same when it is
+// given, and half of it obeys the same laws.
+func checkDivideFlow(t *testing.T, s *pipework.System, d *pipework.Division) {
+	t.Helper()
+	given, err := s.DivideFlow(d.FlowLPH)
+	if err != nil { // all setters hold
+		require.ErrorContains(t, err, "the flow setters let through")
+		return
+	}
+	for i := range d.FlowsLPH {
+		require.InEpsilon(t, d.FlowsLPH[i], given.FlowsLPH[i], 1e-6)
+	}
+	require.InEpsilon(t, d.HeadKPa, given.HeadKPa, 1e-6)
+	half, err := s.DivideFlow(d.FlowLPH / 2)
+	require.NoError(t, err)
+	require.InEpsilon(t, d.FlowLPH/2, half.FlowLPH, 1e-9)
+	checkDivision(t, s, half)
 }
 
 // A valve that closes somewhere never lets more water through the pump, nor
@@ -185,10 +205,17 @@ func TestDivisionThatIsNotKnown(t *testing.T) {
 		assert.EqualError(t, err, want)
 	}
 	check("no pump curve is given")
+	given, err := s.DivideFlow(250)
+	require.NoError(t, err, "a given flow needs no pump")
+	assert.InDelta(t, leg.LossAt(250, warm).TotalPa()/1000, given.HeadKPa, 1e-9)
 	s.Pump = pipework.PumpCurve{{FlowLPH: 100, HeadKPa: 60}, {FlowLPH: 300, HeadKPa: 50}}
-	check("with all valves open more than 300 l/h would flow, where the pump curve ends")
+	check("with every valve open more than 300 l/h would flow, where the pump curve ends")
 	s.Legs = append(s.Legs, pipework.Leg{Name: "b", Parent: 0, Pipe: leg.Pipe, Parallel: 1, FlowLPH: 100})
 	check(`"a" serves something and goes on: give what it serves a leg of its own`)
 	s.Legs[0].FlowLPH = 0
 	check(`"b" ends without any loss: add what it serves to its fittings`)
+	s.Legs = []pipework.Leg{leg}
+	s.Legs[0].Setter = &pipework.Setter{KvM3H: 1, SetLPH: 90}
+	_, err = s.DivideFlow(100)
+	assert.EqualError(t, err, "the flow setters let through 90 l/h at most, and 100 l/h are to flow")
 }

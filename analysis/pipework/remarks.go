@@ -17,7 +17,8 @@ const (
 	// said to be starved; above it a heating surface hardly notices (common
 	// practice, no source).
 	starvedShare = 0.9
-	// loadShare is how far the served load may be from the design heat loss.
+	// loadShare is how far loads may differ before it is worth a word, and flows
+	// from what setters are set to.
 	loadShare = 0.1
 	// longLoopM and costlyLoopKPa are the usual limits of a floor heating loop
 	// of 16 mm (common practice, no source).
@@ -63,7 +64,7 @@ func (s *System) remarkOnLoad(r *Result, add adder) {
 	if len(s.Missing) == 0 && s.DesignHeatLossKW > 0 && math.Abs(r.LoadKW-s.DesignHeatLossKW) > loadShare*s.DesignHeatLossKW {
 		add("The legs serve %.1f kW together, design.heat_loss_kw is %.1f.", r.LoadKW, s.DesignHeatLossKW)
 	}
-	if r.Verdict == Runs && !r.LargestIsAtLeast && s.RatedHeatKW > *r.LargestLoadKW {
+	if r.Verdict == Runs && !r.LargestIsAtLeast && s.RatedHeatKW > (1+loadShare)**r.LargestLoadKW {
 		add("At its rated %.1f kW the machine would need more flow than the pump drives: flow and return then differ by at least %.1f K.",
 			s.RatedHeatKW, s.differenceK(1)*s.RatedHeatKW / *r.LargestLoadKW)
 	}
@@ -115,7 +116,7 @@ func (s *System) remarkOnDivision(w *working, d *Division, add adder) {
 		}
 	}
 	if len(starved) > 0 {
-		add("With every valve open these get less than the flow they need: %s. Balance the others.", some(starved))
+		add("With every valve open the flow divides so that these get less than they need: %s. Balance the others.", some(starved))
 	}
 }
 

@@ -36,9 +36,11 @@ type Result struct {
 	// WorkingPoint is the pump's with the index circuit open and the others
 	// balanced to it: the flow at the largest load.
 	WorkingPoint *PumpPoint `json:"working_point"`
-	// OpenPoint is the pump's with every valve open; see LegResult.OpenFlowLPH.
+	// OpenPoint is the pump's with every valve open.
 	OpenPoint *PumpPoint `json:"open_point"`
-	OpenWhy   string     `json:"open_why,omitempty"` // it is not known
+	OpenWhy   string     `json:"open_why,omitempty"` // why it is not known
+	// DivisionWhy says why LegResult.OpenFlowLPH is not known.
+	DivisionWhy string `json:"division_why,omitempty"`
 
 	Legs     []LegResult `json:"legs"`
 	Options  []Option    `json:"options"`
@@ -59,6 +61,8 @@ type LegResult struct {
 	Parallel       int      `json:"parallel"`
 	LoadKW         float64  `json:"load_kw"`
 	FlowLPH        float64  `json:"flow_lph"`
+	PairFlowLPH    float64  `json:"pair_flow_lph"` // of each of its pairs or loops
+	Setter         *Setter  `json:"flow_setter"`   // as it is set, of each pair or loop
 	VelocityMPerS  float64  `json:"velocity_m_per_s"`
 	Reynolds       float64  `json:"reynolds"`
 	LossPaPerM     float64  `json:"friction_pa_per_m"`
@@ -69,7 +73,7 @@ type LegResult struct {
 	CircuitLossKPa float64  `json:"circuit_loss_kpa"` // from the heat pump to its end
 	OnIndex        bool     `json:"on_index_circuit"`
 	BalanceKPa     *float64 `json:"balance_kpa"`   // to be taken by a valve, of legs that serve something
-	OpenFlowLPH    *float64 `json:"open_flow_lph"` // when every valve stands open
+	OpenFlowLPH    *float64 `json:"open_flow_lph"` // its part of FlowLPH with every valve open
 }
 
 // Option is a change with which the system runs, the doubt of its loss counted
@@ -87,7 +91,7 @@ func (s *System) Design() *Result {
 	w := s.at(factor)
 	r := &Result{
 		Site: s.Site, FlowLPH: w.totalLPH, FlowTempC: s.FlowTempC, DifferenceK: s.differenceK(factor), Fluid: s.FluidName,
-		IndexLossKPa: w.indexPa() / 1000, PumpSetting: s.Setting, Options: []Option{}, Remarks: []string{},
+		IndexLossKPa: w.indexPa() / 1000, PumpSetting: s.Setting, IndexLegs: []string{}, Options: []Option{}, Remarks: []string{},
 		Cautions: cautions(), Assumed: append([]string{}, s.Assumed...),
 	}
 	for i := range s.Legs {
@@ -125,15 +129,24 @@ func (s *System) differenceK(factor float64) float64 {
 	return sumLPHK / sumLPH / factor
 }
 
-// divisionFor solves for the open system where that can be done.
+// divisionFor solves for the open system where that can be done: the pump's
+// working point, and how the needed flow divides.
 func (s *System) divisionFor(r *Result) *Division {
-	d, err := s.Divide()
-	if err != nil {
+	if driven, err := s.Divide(); err != nil {
 		r.OpenWhy = err.Error()
+	} else {
+		r.OpenPoint = &PumpPoint{driven.FlowLPH, driven.HeadKPa}
+	}
+	if len(s.Missing) > 0 || r.FlowLPH == 0 {
+		r.DivisionWhy = "the flow needed is not known"
 		return nil
 	}
-	r.OpenPoint = &PumpPoint{d.FlowLPH, d.HeadKPa}
-	return d
+	divided, err := s.DivideFlow(r.FlowLPH)
+	if err != nil {
+		r.DivisionWhy = err.Error()
+		return nil
+	}
+	return divided
 }
 
 func (s *System) tellLegs(r *Result, w *working, division *Division) {
@@ -158,7 +171,7 @@ func (s *System) tellLeg(i int, w *working, loadKW float64) LegResult {
 	leg, loss := &s.Legs[i], w.losses[i]
 	told := LegResult{
 		Name: leg.Name, Material: leg.Material, Size: leg.Size, LengthM: leg.LengthM, Parallel: leg.Parallel, LoadKW: loadKW,
-		FlowLPH: w.flowsLPH[i], VelocityMPerS: loss.VelocityMPerS, Reynolds: loss.Reynolds, LossPaPerM: loss.LossPaPerM,
+		FlowLPH: w.flowsLPH[i], PairFlowLPH: w.flowsLPH[i] / float64(leg.Parallel), Setter: leg.Setter, VelocityMPerS: loss.VelocityMPerS, Reynolds: loss.Reynolds, LossPaPerM: loss.LossPaPerM,
 		FrictionKPa: loss.FrictionPa / 1000, FittingsKPa: loss.FittingsPa / 1000, SetterKPa: loss.SetterPa / 1000,
 		LossKPa: loss.TotalPa() / 1000, CircuitLossKPa: w.circuitPa[i] / 1000,
 	}

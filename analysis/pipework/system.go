@@ -28,9 +28,9 @@ const AtHeatPump = -1
 // Setter is a valve with a scale that sets a pair's or loop's flow. Zero is not
 // given.
 type Setter struct {
-	KvM3H      float64 // fully open
-	SetLPH     float64
-	MaximumLPH float64
+	KvM3H      float64 `json:"kv_m3h"` // fully open
+	SetLPH     float64 `json:"set_lph,omitempty"`
+	MaximumLPH float64 `json:"maximum_lph,omitempty"`
 }
 
 // Limits are what velocity and friction are remarked on against.
