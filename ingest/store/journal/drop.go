@@ -15,7 +15,10 @@ func (j *Journal) Drop(ctx context.Context, through int64) error {
 		if err := j.reserve.whenFull(func() error { return j.drop(ctx, through) }); err != nil {
 			return err
 		}
-		return j.shrink(ctx)
+		if err := j.shrink(ctx); err != nil { // what was to be done is done
+			j.options.Logger.WarnContext(ctx, "free pages of the journal not given back", "path", j.path, "error", err)
+		}
+		return nil
 	})
 	if err != nil {
 		return fmt.Errorf("drop batches of the journal up to %d: %w", through, err)
@@ -46,7 +49,9 @@ func remember(ctx context.Context, tx *sql.Tx, condition string, id int64) error
 // forwarded. Its bytes stay in the file, in the table set_aside.
 func (j *Journal) SetAside(ctx context.Context, id int64) error {
 	err := j.inTurn(ctx, func(ctx context.Context) error {
-		return j.transact(ctx, func(tx *sql.Tx) error { return j.move(ctx, tx, id) })
+		return j.reserve.whenFull(func() error {
+			return j.transact(ctx, func(tx *sql.Tx) error { return j.move(ctx, tx, id) })
+		})
 	})
 	if err != nil {
 		return fmt.Errorf("set batch %d of the journal aside: %w", id, err)
@@ -84,8 +89,8 @@ func (j *Journal) transact(ctx context.Context, do func(*sql.Tx) error) error {
 }
 
 const (
-	keptFree   = 256  // pages always kept for the next batches
-	vacuumStep = 2000 // pages given back at a time, so that an append need not wait long
+	keptFree   = 256 // pages always kept for the next batches
+	vacuumStep = 500 // pages given back at a time: few, for they go through the log
 )
 
 // shrink gives pages back to the disk: when more are free than in use, or the
@@ -101,7 +106,7 @@ func (j *Journal) shrink(ctx context.Context) error {
 	if err != nil || j.reserve.held() {
 		return err
 	}
-	return j.recover(ctx)
+	return j.regain(ctx)
 }
 
 // pages returns how many pages the file has and how many of them are free.

@@ -148,8 +148,8 @@ SELECT newest.ordinal - oldest.ordinal + 1 - (SELECT count(*) FROM set_aside WHE
   newest.through - oldest.through + oldest.count
     - (SELECT coalesce(sum(count), 0) FROM set_aside WHERE id BETWEEN oldest.id AND newest.id),
   oldest.appended_ms
-FROM (SELECT * FROM batch ORDER BY id LIMIT 1) AS oldest,
-  (SELECT * FROM batch ORDER BY id DESC LIMIT 1) AS newest`
+FROM (SELECT id, ordinal, through, count, appended_ms FROM batch ORDER BY id LIMIT 1) AS oldest,
+  (SELECT id, ordinal, through FROM batch ORDER BY id DESC LIMIT 1) AS newest`
 
 // Depth says how much waits, without going through it.
 func (j *Journal) Depth(ctx context.Context) (Depth, error) {

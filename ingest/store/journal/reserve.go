@@ -68,19 +68,15 @@ func (r reserve) whenFull(do func() error) error {
 	return err
 }
 
-// rescueStep is how many pages are given back at a time while the reserve is
-// out: few, for they go through the log.
-const rescueStep = 256
-
-// recover gives free pages back to the disk until the reserve can be taken
+// regain gives free pages back to the disk until the reserve can be taken
 // again. It does not matter if it cannot: then nothing is appended.
-func (j *Journal) recover(ctx context.Context) error {
+func (j *Journal) regain(ctx context.Context) error {
 	for errors.Is(j.reserve.take(), ErrFull) {
 		pages, free, err := j.pages(ctx)
 		if err != nil || free == 0 {
 			return err
 		}
-		if err := j.vacuum(ctx, rescueStep); err != nil {
+		if err := j.vacuum(ctx, vacuumStep); err != nil {
 			return err
 		}
 		if err := j.checkpoint(ctx); err != nil {
