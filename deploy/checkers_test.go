@@ -20,8 +20,26 @@ func TestPrometheusConfiguration(t *testing.T) {
 	promtool := brokertest.Program(t, "promtool", "prometheus")
 	output, err := exec.Command(promtool, "check", "config", "prometheus/prometheus.yml").CombinedOutput()
 	require.NoError(t, err, "%s", output)
+	assert.Contains(t, string(output), "1 rule files found")
+	output, err = exec.Command(promtool, "test", "rules", "testdata/rules_test.yml").CombinedOutput()
+	assert.NoError(t, err, "%s", output)
 	assert.Contains(t, read(t, "prometheus/prometheus.yml"), `"coldweek:8137"`)
 	assert.Contains(t, read(t, "coldweek/coldweek.yaml"), "listen: 0.0.0.0:8137")
+}
+
+// TestAlertsAskForWhatThereIs: every metric in the rules is one of coldweek's.
+func TestAlertsAskForWhatThereIs(t *testing.T) {
+	sources, err := filepath.Glob(filepath.Join(root, "dashboards/metrics/*.go"))
+	require.NoError(t, err)
+	text := ""
+	for _, path := range sources {
+		text += read(t, path)
+	}
+	names := regexp.MustCompile(`coldweek_(\w+)`).FindAllStringSubmatch(read(t, "prometheus/rules/coldweek.yml"), -1)
+	assert.Len(t, names, 3)
+	for _, name := range names {
+		assert.Contains(t, text, `"`+name[1]+`"`)
+	}
 }
 
 // unit returns the systemd unit with a program that is here.

@@ -164,10 +164,12 @@ func TestSiteReadsNothing(t *testing.T) {
 	mill, barn := s.site(t, "mill-cottage"), s.site(t, "tithe-barn")
 	b := startBroker(t, s)
 	eavesdropper, other, reader := b.connect("mill-cottage", mill), b.connect("tithe-barn", barn), b.coldweek()
-	overheard := hear(t, eavesdropper, "coldweek/#", "coldweek/tithe-barn/flow_temp", "$SYS/broker/uptime")
+	overheard := hear(t, eavesdropper, "coldweek/#", "coldweek/tithe-barn/flow_temp", "coldweek/mill-cottage/#", "$SYS/broker/uptime")
 	heard := hear(t, reader, "coldweek/#")
 	publish(t, other, "coldweek/tithe-barn/flow_temp")
 	next(t, heard) // the broker has dealt it out
+	publish(t, eavesdropper, "coldweek/mill-cottage/flow_temp")
+	next(t, heard)
 	hear(t, eavesdropper, "barrier")
 	assert.Empty(t, overheard)
 }

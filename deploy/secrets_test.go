@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -23,13 +24,35 @@ import (
 // secrets is a folder that the script made.
 type secrets struct{ dir string }
 
-// makeSecrets runs the script in a folder of the test.
-func makeSecrets(t *testing.T, names ...string) secrets {
+// first is what a run without arguments made, once for all tests.
+var first struct {
+	once sync.Once
+	secrets
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if first.dir != "" {
+		_ = os.RemoveAll(first.dir)
+	}
+	os.Exit(code)
+}
+
+// makeSecrets returns a copy of what the script makes, owners and all.
+func makeSecrets(t *testing.T) secrets {
 	t.Helper()
 	brokertest.Program(t, "openssl", "openssl")
 	brokertest.Program(t, "mosquitto_passwd", "mosquitto")
+	first.once.Do(func() {
+		dir, err := os.MkdirTemp("", "coldweek-secrets")
+		require.NoError(t, err)
+		first.secrets = secrets{dir}
+		first.run(t)
+	})
+	require.NotEmpty(t, first.dir)
 	s := secrets{t.TempDir()}
-	s.run(t, names...)
+	output, err := exec.Command("cp", "-a", first.dir+"/.", s.dir).CombinedOutput()
+	require.NoError(t, err, "%s", output)
 	return s
 }
 
@@ -93,13 +116,13 @@ func TestScriptsAreGoodShell(t *testing.T) {
 }
 
 func TestSecretsAreMadeOnce(t *testing.T) {
-	s := makeSecrets(t, "broker.example")
+	s := makeSecrets(t)
 	before := s.files(t)
 	output := s.run(t)
 	assert.NotContains(t, output, "made ")
 	assert.Equal(t, before, s.files(t))
 
-	names := []string{"authority/ca.key", "private/ca.crt", "private/names",
+	names := []string{"authority/ca.key", "private/ca.crt",
 		"private/mosquitto/server.key", "private/mosquitto/server.crt", "private/mosquitto/passwords", "private/mosquitto/mosquitto_sub",
 		"private/coldweek/broker.password", "private/coldweek/influx.token", "private/grafana/influx.token",
 		"private/influxdb/admin.password", "private/influxdb/admin.token", "private/grafana/admin.password"}
@@ -124,7 +147,9 @@ func (s secrets) certificate(t *testing.T, name string) *x509.Certificate {
 }
 
 func TestCertificates(t *testing.T) {
-	s := makeSecrets(t, "broker.example", "192.0.2.7", "2001:db8::7")
+	makeSecrets(t) // skips where the programs are missing
+	s := secrets{t.TempDir()}
+	s.run(t, "broker.example", "192.0.2.7", "2001:db8::7")
 	authority, first := s.certificate(t, "ca.crt"), s.certificate(t, "mosquitto/server.crt")
 	roots := x509.NewCertPool()
 	roots.AddCert(authority)
