@@ -46,7 +46,7 @@ func TestFieldsOfDaysAddUpToTheAnswer(t *testing.T) {
 		"electricity_kwh": r.Electricity.TotalKWh, "space_electricity_kwh": r.Electricity.SpaceKWh,
 		"hot_water_electricity_kwh": r.Electricity.HotWaterKWh, "defrost_electricity_kwh": r.Electricity.DefrostKWh,
 		"standby_electricity_kwh": r.Electricity.StandbyKWh, "backup_electricity_kwh": r.Electricity.BackupKWh,
-		"run_hours": r.Cycling.RunHours,
+		"run_hours": r.Cycling.RunHours, "defrost_minutes": r.Defrost.Minutes,
 	} {
 		if want == nil {
 			assert.NotContains(t, sums, name, "not known")

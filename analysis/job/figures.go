@@ -4,7 +4,6 @@ import (
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/flowrate"
 	"coldweek/analysis/fluid"
-	"coldweek/analysis/operation"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest/site"
@@ -107,7 +106,7 @@ func fields(record *site.Record, d *siteday.Day) map[string]float64 {
 		f["starts"], f["defrosts"] = float64(*b.Starts), float64(*b.Defrosts)
 		f["run_hours"] = s.RunS() / 3600
 		f["short_runs"] = float64(cycling.Summarise(s, plantOf(record)).Short)
-		f["defrost_minutes"] = s.SecondsS[operation.Defrost] / 60
+		put("defrost_minutes", defrostOf(s).Minutes)
 	}
 	return f
 }

@@ -87,25 +87,35 @@ func (p *page) panels(panels ...cog.Builder[dashboard.Panel]) *page {
 // siteQuery lists the sites that have sent readings.
 const siteQuery = `SHOW TAG VALUES FROM "channel" WITH KEY = "site"`
 
-func siteVariable(label string) *dashboard.QueryVariableBuilder {
-	return dashboard.NewQueryVariableBuilder("site").Label(label).Datasource(influxSource).
-		Query(dashboard.StringOrMap{String: new(siteQuery)}).Definition(siteQuery).
+func influxVariable(name, query string) *dashboard.QueryVariableBuilder {
+	return dashboard.NewQueryVariableBuilder(name).Datasource(influxSource).
+		Query(dashboard.StringOrMap{String: &query}).Definition(query).
 		Refresh(dashboard.VariableRefreshOnDashboardLoad).Sort(dashboard.VariableSortAlphabeticalCaseInsensitiveAsc)
+}
+
+// all is the choice of every value.
+var all = dashboard.VariableOption{
+	Text:  dashboard.StringOrArrayOfString{String: new("All")},
+	Value: dashboard.StringOrArrayOfString{String: new("$__all")},
 }
 
 // oneSite lets the reader choose a plant.
 func (p *page) oneSite() *page {
-	p.builder.WithVariable(siteVariable("Plant"))
+	p.builder.WithVariable(influxVariable("site", siteQuery).Label("Plant"))
 	return p
 }
 
 // manySites lets the reader choose plants; all of them at first, without naming
 // each in the query.
 func (p *page) manySites() *page {
-	all := dashboard.VariableOption{
-		Text:  dashboard.StringOrArrayOfString{String: new("All")},
-		Value: dashboard.StringOrArrayOfString{String: new("$__all")},
-	}
-	p.builder.WithVariable(siteVariable("Plants").Multi(true).IncludeAll(true).AllValue(".*").Current(all))
+	p.builder.WithVariable(influxVariable("site", siteQuery).Label("Plants").Multi(true).IncludeAll(true).AllValue(".*").Current(all))
+	return p
+}
+
+// channels holds the chosen site's channels of these quantities, out of the
+// reader's sight.
+func (p *page) channels(name, quantities string) *page {
+	p.builder.WithVariable(influxVariable(name, channelsOf(quantities)).Multi(true).IncludeAll(true).Current(all).
+		Hide(dashboard.VariableHideHideVariable))
 	return p
 }

@@ -16,6 +16,9 @@ const dayRange = "30d"
 func plant() *page {
 	p := newPage(plantUID, "Plant", "One plant: what it does, what its days came to, and what was noticed.", "now-24h", "1m").
 		oneSite().
+		channels("temperatures", "flow_temp|return_temp|flow_target|outdoor_temp|room_temp").
+		channels("flow_rates", "flow_rate").
+		channels("powers", "power|backup_power|pump_power|heat_output").
 		panels(plantFigures()...).
 		row("Readings").
 		panels(temperatures(), flowRate(), powers()).
@@ -49,6 +52,12 @@ func plantFigures() []panelBuilder {
 	}
 }
 
+// readingLines joins readings of which the analysis says that they tell of the
+// time between them, those up to two minutes apart, and leaves the rest a gap.
+func readingLines(v view, channels string) *timeseries.PanelBuilder {
+	return shortNames(lines(v, readings(channels)).SpanNulls(common.BoolOrFloat64{Float64: new(120_000.0)}))
+}
+
 // shortNames turns the names of InfluxDB's columns into those of the trade:
 // mean_room_temp/kitchen becomes "room kitchen".
 func shortNames(b *timeseries.PanelBuilder) *timeseries.PanelBuilder {
@@ -63,7 +72,7 @@ func shortNames(b *timeseries.PanelBuilder) *timeseries.PanelBuilder {
 }
 
 func temperatures() *timeseries.PanelBuilder {
-	return shortNames(lines(view{
+	return readingLines(view{
 		title: "Temperatures",
 		about: "Flow, return, flow target (dashed), outdoor and room temperatures as the sensors gave them, each the mean of an interval; every place of a channel is a line. A gap is a gap in the readings.",
 		unit:  units.Celsius, none: "no readings in this range", width: 24, height: 11, interval: "1m", decimals: new(1.0),
@@ -71,25 +80,25 @@ func temperatures() *timeseries.PanelBuilder {
 			named("^flow( |$)", coloured(ochre)), named("^flow target", coloured(purple), dashed()), named("^return", coloured(blue)),
 			named("^outdoor", coloured(grey)), named("^room", coloured(green), prop("custom.lineWidth", 1)),
 		},
-	}, readings("flow_temp|return_temp|flow_target|outdoor_temp|room_temp")))
+	}, "temperatures")
 }
 
 func flowRate() *timeseries.PanelBuilder {
-	return shortNames(lines(view{
+	return readingLines(view{
 		title: "Flow rate", about: "Water through the plant as the flow sensor gave it, the mean of an interval. What the maker asks for at least, and what was found at commissioning, stand in the site record.",
 		unit: litresPerHour, none: "no flow rate in this range", width: 12, height: 9, interval: "1m", decimals: new(0.0),
 		fields: []field{named("^flow rate", coloured(blue))},
-	}, readings("flow_rate")).Min(0))
+	}, "flow_rates").Min(0)
 }
 
 func powers() *timeseries.PanelBuilder {
-	return shortNames(lines(view{
+	return readingLines(view{
 		title: "Power", about: "Electricity of the plant, and of backup heater and pump where they are measured by themselves; heat output where a heat meter gives it. Means of an interval.",
 		unit: units.Watt, none: "no power in this range", width: 12, height: 9, interval: "1m",
 		fields: []field{
 			named("^power", coloured(purple)), named("^heat output", coloured(ochre)), named("^backup power", coloured(grey), dashed()), named("^pump power", coloured(blue)),
 		},
-	}, readings("power|backup_power|pump_power|heat_output")))
+	}, "powers")
 }
 
 // ofDay is a panel of the plant's days.

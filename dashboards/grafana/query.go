@@ -88,11 +88,19 @@ const (
 	theseHeard = `{site=~"$site"}`
 )
 
-// readings is the mean of a site's channels of these quantities, at all their
-// places, an empty interval left empty.
-func readings(quantities string) query {
-	return influx(fmt.Sprintf(`SELECT mean(/^(%s)(\/.+)?$/) FROM "reading" WHERE %s AND $timeFilter GROUP BY time($__interval) fill(null)`,
-		quantities, thisSite))
+// readings is the mean of the channels that a variable of the page holds, an
+// empty interval left empty. An expression for all of a quantity's places would
+// do, were it not that InfluxDB then answers with an empty column for each place
+// of every other site.
+func readings(channels string) query {
+	return influx(fmt.Sprintf(`SELECT mean(/^${%s:regex}$/) FROM "reading" WHERE %s AND $timeFilter GROUP BY time($__interval) fill(null)`,
+		channels, thisSite))
+}
+
+// channelsOf are the chosen site's channels of these quantities, at all their
+// places.
+func channelsOf(quantities string) string {
+	return fmt.Sprintf(`SHOW TAG VALUES FROM "channel" WITH KEY = "channel" WHERE %s AND "channel" =~ /^(%s)(\/.+)?$/`, thisSite, quantities)
 }
 
 // ofDays are figures of the days of sites, each as it is.

@@ -41,7 +41,7 @@ type panel struct {
 		Defaults struct {
 			Unit, NoValue string
 			Custom        struct {
-				SpanNulls *bool
+				SpanNulls json.RawMessage
 				DrawStyle string
 			}
 		}
