@@ -59,6 +59,7 @@ var imports = map[string][]string{
 	"analysis/efficiency": {"analysis/metrology", "analysis/operation", "analysis/siteday"},
 	"analysis/season":     {"analysis/efficiency", "analysis/operation", "analysis/robust", "analysis/siteday"},
 	"analysis/capacity":   {"analysis/efficiency", "analysis/robust", "analysis/siteday"},
+	"analysis/comfort":    {"analysis/siteday"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
 
