@@ -191,6 +191,25 @@ func TestOptionsRun(t *testing.T) {
 	assert.Empty(t, one28.Options, "what runs needs none")
 }
 
+// A floor loop is cured by splitting it, a weak setting of the pump by a
+// stronger one, and what nothing cures gets no options.
+func TestOptionsOfFloors(t *testing.T) {
+	changes := func(edits ...string) string {
+		r := design(t, "floors", edits...)
+		assert.Equal(t, pipework.DoesNot, r.Verdict)
+		text := ""
+		for _, o := range r.Options {
+			text += o.Change + "\n"
+		}
+		return text
+	}
+	long := changes("length_m: 85, parallel: 4", "length_m: 340, parallel: 4")
+	assert.Contains(t, long, `8 loops of 170 m for "living room", the flow of each halved`)
+	assert.Contains(t, long, `pump setting "3"`)
+	assert.NotContains(t, long, "in place of", "no larger primaries cure a loop")
+	assert.Empty(t, changes("serves_kw: 2.6", "serves_kw: 26"))
+}
+
 // Glycol is thicker and carries less heat: more flow and more loss.
 func TestGlycolRaisesTheLoss(t *testing.T) {
 	water := design(t, "one-28")

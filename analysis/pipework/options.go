@@ -9,8 +9,9 @@ import (
 )
 
 const (
-	// mostSteps bounds how many pipes are made larger, one size at a time.
-	mostSteps = 40
+	// mostSizes is how much larger a pipe is made: beyond it the cure lies
+	// elsewhere.
+	mostSizes = 2
 	// widestK is the difference up to which a lower flow is offered: beyond it
 	// emitters and machine are seldom made for it (common practice, no source).
 	widestK = 8
@@ -45,13 +46,10 @@ func (s *System) with() *System {
 }
 
 // largerPipes makes the costliest pipe of the index circuit a size larger,
-// until the system runs.
+// until the system runs or all are mostSizes larger.
 func (s *System) largerPipes() (Option, bool) {
-	changed := s.with()
-	for range mostSteps {
-		if !changed.enlarge() {
-			return Option{}, false
-		}
+	changed, steps := s.with(), make([]int, len(s.Legs))
+	for changed.enlarge(steps) {
 		if o, ok := changed.runs(changed.largerWords(s)); ok {
 			return o, true
 		}
@@ -60,19 +58,21 @@ func (s *System) largerPipes() (Option, bool) {
 }
 
 // enlarge makes the pipe with the most friction on the index circuit a size
-// larger, of those that can be; floor loops stay as they are.
-func (s *System) enlarge() bool {
+// larger, of those that can be, and counts it; floor loops stay as they are.
+func (s *System) enlarge(steps []int) bool {
 	w := s.at(s.factor())
 	best, larger := -1, catalogue.Size{}
 	for _, i := range s.path(w.index) {
 		size, ok := catalogue.Larger(s.Legs[i].Material, s.Legs[i].Size)
-		if ok && !s.Legs[i].FloorLoop && (best < 0 || w.losses[i].FrictionPa > w.losses[best].FrictionPa) {
+		fixed := !ok || s.Legs[i].FloorLoop || steps[i] == mostSizes
+		if !fixed && (best < 0 || w.losses[i].FrictionPa > w.losses[best].FrictionPa) {
 			best, larger = i, size
 		}
 	}
 	if best < 0 {
 		return false
 	}
+	steps[best]++
 	s.Legs[best].Size, s.Legs[best].Pipe.BoreM = larger.String(), larger.BoreMM()/1000
 	return true
 }
