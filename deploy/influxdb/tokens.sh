@@ -2,8 +2,9 @@
 # Run once by InfluxDB's image, after its setup: two tokens, each for what its
 # holder needs, so that nobody but the administrator holds the one that may do
 # everything. deploy/secrets made the files they go to, empty and with their
-# owners. The image gives INFLUX_HOST, the CLI's configuration and the bucket's
-# id, and undoes the setup when this fails.
+# owners. InfluxQL needs no more: a bucket answers to its name as a database. The
+# image gives INFLUX_HOST, the CLI's configuration and the bucket's id, and
+# undoes the setup when this fails.
 set -eu
 
 bucket=${DOCKER_INFLUXDB_INIT_BUCKET_ID:?"the image should give the id of the bucket"}
@@ -22,6 +23,3 @@ token() { # FILE DESCRIPTION PERMISSION...
 
 token /tokens/coldweek coldweek --read-bucket "$bucket" --write-bucket "$bucket"
 token /tokens/grafana grafana --read-bucket "$bucket"
-
-# InfluxQL speaks of databases: this is the bucket's name among them.
-influx v1 dbrp create --bucket-id "$bucket" --db "$DOCKER_INFLUXDB_INIT_BUCKET" --rp autogen --default >/dev/null
