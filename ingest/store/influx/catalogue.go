@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"coldweek/ingest"
@@ -75,7 +74,7 @@ func (s *Store) storedExtents(ctx context.Context, site string, channels []strin
 				ident(fieldOf(ingest.Channel(channel))), text(site), order))
 		}
 	}
-	return s.query(ctx, strings.Join(statements, "; "), func(h *head, row []cell) error {
+	return s.queryAll(ctx, statements, func(h *head, row []cell) error {
 		if h.statement >= len(statements) {
 			return fmt.Errorf("InfluxDB answers statement %d of %d", h.statement, len(statements))
 		}

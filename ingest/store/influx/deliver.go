@@ -13,8 +13,8 @@ type delivery struct {
 	refused  []refusedSample
 }
 
-// probes are the lines tried before points are blamed for a refusal of a reason
-// not known.
+// probes are the requests made before samples are blamed for a refusal of a
+// reason not known.
 const probes = 8
 
 // settle sends all samples but those that can never be kept, which it lists.
@@ -38,12 +38,15 @@ func (d *delivery) settle(ctx context.Context, part samples) error {
 			return d.each(ctx, part.apart(conflictOf(err)))
 		}
 	case unclear:
-		if err := d.probe(ctx, part, err); err != nil {
-			return err
-		}
+		return d.inquire(ctx, part, err)
 	}
+	return d.divide(ctx, part, err)
+}
+
+// divide settles the parts of a refused part; a single sample is to blame itself.
+func (d *delivery) divide(ctx context.Context, part samples, why error) error {
 	if len(part) == 1 {
-		d.refuse(part, err)
+		d.refuse(part, why)
 		return nil
 	}
 	return d.each(ctx, part.halves())
@@ -64,23 +67,25 @@ func (d *delivery) refuse(part samples, why error) {
 	}
 }
 
-// probe sends a few samples one by one until one is accepted. When none is, the
-// points are not to blame, and the refusal stands.
-func (d *delivery) probe(ctx context.Context, part samples, refusal error) error {
-	for i := 0; i < probes && !d.accepted; i++ {
+// inquire finds out what a refusal of a reason not known is about. While no
+// sample at all is taken it is not about samples, and stands. A single sample
+// is sent again and again: something on the way may have spoilt it.
+func (d *delivery) inquire(ctx context.Context, part samples, refusal error) error {
+	for i := 0; i < probes && (!d.accepted || len(part) == 1); i++ {
 		at := i * (len(part) - 1) / (probes - 1)
 		err := d.send(ctx, part[at:at+1])
-		switch {
-		case err == nil:
-			d.accepted = true
-		case matterOf(err) == passing || matterOf(err) == setup:
+		if m := matterOf(err); err != nil && (m == passing || m == setup) {
 			return err
+		}
+		d.accepted = d.accepted || err == nil
+		if err == nil && len(part) == 1 {
+			return nil
 		}
 	}
 	if !d.accepted {
 		return fmt.Errorf("no reading at all is taken, so none is blamed: %w", refusal)
 	}
-	return nil
+	return d.divide(ctx, part, refusal)
 }
 
 func (d *delivery) send(ctx context.Context, part samples) error {

@@ -43,15 +43,20 @@ func (c *cell) isNumber() bool { return c.kind == msgp.Float64Type || c.kind == 
 // rows is called for each row; the cells are reused.
 type rows func(h *head, row []cell) error
 
-// query runs InfluxQL statements and hands on the rows as they come. Answers
+// query runs an InfluxQL statement and hands on the rows as they come. Answers
 // are chunked, so neither side holds them whole.
-func (s *Store) query(ctx context.Context, statements string, each rows) error {
+func (s *Store) query(ctx context.Context, statement string, each rows) error {
+	return s.queryAll(ctx, []string{statement}, each)
+}
+
+// queryAll runs several statements in one request.
+func (s *Store) queryAll(ctx context.Context, statements []string, each rows) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	inner, patience := patient(ctx, s.options.Timeout)
 	defer patience.end()
-	answer, err := s.ask(inner, statements)
+	answer, err := s.ask(inner, strings.Join(statements, ";"))
 	if err != nil {
 		return s.down(s.unanswered(ctx, inner, err))
 	}
@@ -63,7 +68,7 @@ func (s *Store) query(ctx context.Context, statements string, each rows) error {
 	if err := s.checkVersion(answer.Header); err != nil {
 		return err
 	}
-	err = decodeAnswer(body, each)
+	err = decodeAnswer(body, len(statements), each)
 	if broken := (*brokenAnswer)(nil); errors.As(err, &broken) {
 		return s.down(s.unanswered(ctx, inner, err))
 	}
@@ -97,6 +102,8 @@ func (s *Store) ask(ctx context.Context, statements string) (*http.Response, err
 	}
 	request.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	request.Header.Set("Accept", msgPack)
+	request.Header.Set("Accept-Encoding", "identity") // packing costs more time than it saves in a LAN
+	request.Header["Idempotency-Key"] = []string{}    // asked again on a new connection when an idle one has gone
 	if s.options.Token != "" {
 		request.Header.Set("Authorization", "Token "+s.options.Token)
 	}
@@ -134,7 +141,7 @@ func refusalText(body []byte) string {
 		return message.Error + message.Message
 	}
 	var inAnswer error
-	if err := decodeAnswer(strings.NewReader(string(body)), nil); err != nil {
+	if err := decodeAnswer(strings.NewReader(string(body)), 0, nil); err != nil {
 		inAnswer = err
 	}
 	if said := (*statementError)(nil); errors.As(inAnswer, &said) {
@@ -159,11 +166,16 @@ func (e *brokenAnswer) Unwrap() error { return e.err }
 //
 //	{"results": [{"statement_id": 0, "series": [{"name", "tags", "columns", "values", "partial"}], "partial"}]}
 //
-// or with "error" in place of results, or of a result's other entries.
-func decodeAnswer(r io.Reader, each rows) error {
+// or with "error" in place of results, or of a result's other entries. An
+// answer that ends while more was to come, or before the last statement's, is
+// broken.
+func decodeAnswer(r io.Reader, statements int, each rows) error {
 	d := &decoder{Reader: msgp.NewReaderSize(r, 64<<10), each: each}
 	for {
 		if _, err := d.NextType(); err == io.EOF {
+			if d.answered < statements || d.partial {
+				return &brokenAnswer{io.ErrUnexpectedEOF}
+			}
 			return nil
 		}
 		if err := d.document(); err != nil {
@@ -177,11 +189,13 @@ func decodeAnswer(r io.Reader, each rows) error {
 
 type decoder struct {
 	*msgp.Reader
-	each rows
-	head head
-	row  []cell
-	key  []byte
-	said error // of the server or of each, in no way the stream's
+	each     rows
+	head     head
+	row      []cell
+	key      []byte
+	answered int   // statements
+	partial  bool  // the last result is to be continued
+	said     error // of the server or of each, in no way the stream's
 }
 
 func (d *decoder) document() error {
@@ -197,13 +211,17 @@ func (d *decoder) document() error {
 }
 
 func (d *decoder) result() error {
-	return d.entries(func(key string) error {
-		var err error
+	d.partial = false
+	return d.entries(func(key string) (err error) {
 		switch key {
 		case "error":
 			return d.fail()
 		case "statement_id":
 			d.head.statement, err = d.ReadInt()
+			d.answered = d.head.statement + 1
+			return err
+		case "partial":
+			d.partial, err = d.ReadBool()
 			return err
 		case "series":
 			return d.list(d.series)
