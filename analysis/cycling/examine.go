@@ -1,6 +1,7 @@
 package cycling
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -190,12 +191,10 @@ func (f *facts) lowestOutput(sums *siteday.Sums) float64 {
 	if outputs := known(f.all, func(c cycle) float64 { return c.outputW }); len(outputs) >= minExamined {
 		lowestW = quantile(outputs, 0.1)
 	}
-	bins, seconds := []int{}, 0.0
-	for bin, b := range sums.Steady {
-		bins = append(bins, bin)
-		seconds += b.S
+	bins, seconds := slices.Sorted(maps.Keys(sums.Steady)), 0.0
+	for _, bin := range bins {
+		seconds += sums.Steady[bin].S
 	}
-	slices.Sort(bins)
 	left := 0.1 * seconds
 	for _, bin := range bins {
 		if left -= sums.Steady[bin].S; left <= 0 && seconds >= max(minLoadS, sums.SecondsS[operation.Heating]/2) {

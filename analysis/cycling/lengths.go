@@ -62,7 +62,8 @@ func bandOf(outdoorC float64) int { return int(math.Floor(outdoorC / outdoorBand
 
 func byOutdoor(sums *siteday.Sums, short time.Duration) []Band {
 	bands, lengths := map[int]Band{}, map[int][]time.Duration{}
-	for c, bin := range sums.Bins {
+	for _, c := range slices.Sorted(maps.Keys(sums.Bins)) {
+		bin := sums.Bins[c]
 		band := bands[bandOf(float64(c))]
 		for state, seconds := range bin.SecondsS {
 			if operation.State(state).Running() {

@@ -28,7 +28,8 @@ type Band struct {
 
 func byOutdoor(episodes []Episode, sums *siteday.Sums) []Band {
 	bands := map[int]Band{}
-	for c, bin := range sums.Bins {
+	for _, c := range slices.Sorted(maps.Keys(sums.Bins)) {
+		bin := sums.Bins[c]
 		k := floorDiv(float64(c), outdoorBandK)
 		band := bands[k]
 		for state, seconds := range bin.SecondsS {

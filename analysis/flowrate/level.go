@@ -2,6 +2,7 @@ package flowrate
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -24,15 +25,16 @@ func cellsOf(days []siteday.Day) []cell {
 	var cells []cell
 	for i := range days {
 		steady := days[i].Sums.Steady
+		outputs := slices.Sorted(maps.Keys(steady))
 		totalS := 0.0
-		for _, b := range steady {
-			totalS += b.S
+		for _, k := range outputs {
+			totalS += steady[k].S
 		}
 		if totalS < minHeatingS {
 			continue
 		}
-		for k, b := range steady {
-			if b.VolumeL > 0 {
+		for _, k := range outputs {
+			if b := steady[k]; b.VolumeL > 0 {
 				c := cell{i, siteday.OutputBinW(k), b.FlowLPH(), math.NaN(), b.S}
 				if b.DifferenceS > 0 {
 					c.differenceK = b.DiffKS / b.DifferenceS
@@ -41,9 +43,6 @@ func cellsOf(days []siteday.Day) []cell {
 			}
 		}
 	}
-	slices.SortFunc(cells, func(a, b cell) int {
-		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.outputW, b.outputW))
-	})
 	return cells
 }
 

@@ -7,6 +7,8 @@ import (
 	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest/site"
+	"maps"
+	"slices"
 )
 
 func flowOf(record *site.Record, s *siteday.Sums, rate *flowrate.Result) Flow {
@@ -52,7 +54,8 @@ func briefDay(d *siteday.Day) Day {
 	}
 	brief.OutdoorC = meanOf(s.Outdoor)
 	var rooms siteday.Mean
-	for _, m := range s.Rooms {
+	for _, place := range slices.Sorted(maps.Keys(s.Rooms)) {
+		m := s.Rooms[place]
 		rooms.ValueS, rooms.S = rooms.ValueS+m.ValueS, rooms.S+m.S
 	}
 	brief.RoomC = meanOf(rooms)

@@ -2,7 +2,9 @@ package sensor
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"coldweek/analysis/operation"
 	"coldweek/analysis/siteday"
@@ -69,8 +71,8 @@ func witnesses(days []siteday.Day) []witness {
 		s := &days[i].Sums
 		outdoorC, ok := s.Outdoor.Of()
 		roomC, rooms := 0.0, 0.0
-		for _, m := range s.Rooms {
-			if c, known := m.Of(); known {
+		for _, place := range slices.Sorted(maps.Keys(s.Rooms)) {
+			if c, known := s.Rooms[place].Of(); known {
 				roomC, rooms = roomC+c, rooms+1
 			}
 		}

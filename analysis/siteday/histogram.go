@@ -1,6 +1,7 @@
 package siteday
 
 import (
+	"maps"
 	"math"
 	"slices"
 )
@@ -25,8 +26,8 @@ func (h *Histogram) Add(value, weight float64) {
 // Total returns the weight of all values.
 func (h Histogram) Total() float64 {
 	total := 0.0
-	for _, w := range h.Weight {
-		total += w
+	for _, k := range slices.Sorted(maps.Keys(h.Weight)) { // the order of a sum is its last digit
+		total += h.Weight[k]
 	}
 	return total
 }
@@ -38,11 +39,7 @@ func (h Histogram) Quantile(share float64) (float64, bool) {
 	if total == 0 {
 		return 0, false
 	}
-	keys := make([]int, 0, len(h.Weight))
-	for k := range h.Weight {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
+	keys := slices.Sorted(maps.Keys(h.Weight))
 	left := share * total
 	for _, k := range keys {
 		if w := h.Weight[k]; left <= w {
