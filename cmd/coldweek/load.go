@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -44,6 +45,7 @@ quarantine. FILE may be - for standard input.`,
 					return fmt.Errorf("make folder for marks: %w", err)
 				}
 				result, err := a.load(c, st, record, given[1], opts)
+				err = errors.Join(err, st.settle(c.Context(), a))
 				if asJSON && err == nil {
 					return writeJSON(a.out, loadedJSON(result))
 				}

@@ -9,9 +9,13 @@ import (
 
 // routes is every address of the web listener: the pages, and what machines ask.
 func (s *service) routes(pages http.Handler) (http.Handler, error) {
-	numbers, err := metrics.New(metrics.Options{
+	options := metrics.Options{
 		Version: version(), Intake: s.intake.Stats, Quarantine: s.store.RefusalCounts, Sites: s.siteIDs, Logger: s.logger,
-	})
+	}
+	if s.store.influx != nil {
+		options.Journal = s.store.waiting
+	}
+	numbers, err := metrics.New(options)
 	if err != nil {
 		return nil, err
 	}

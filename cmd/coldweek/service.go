@@ -172,6 +172,9 @@ func (s *service) run(ctx context.Context) error {
 	parts.Go(func() error { return s.serveWeb(ctx) })
 	parts.Go(func() error { return s.watchRecords(ctx) })
 	parts.Go(func() error { return s.seal(ctx) })
+	if s.store.influx != nil {
+		parts.Go(func() error { return s.forward(ctx) })
+	}
 	parts.Go(func() error { return s.keepDays(ctx) })
 	err := parts.Wait()
 	stopIntake()
@@ -221,6 +224,14 @@ func (s *service) watchRecords(ctx context.Context) error {
 		s.logger.Info("site records read again", "sites", len(*s.records.Load()))
 	}
 	return ctx.Err()
+}
+
+// forward sends what waits in the journal to InfluxDB.
+func (s *service) forward(ctx context.Context) error {
+	if err := s.store.influx.Ping(ctx); err != nil && ctx.Err() == nil {
+		s.logger.Warn("readings are taken in and will be sent on when InfluxDB answers", "error", err)
+	}
+	return s.store.influx.Forward(ctx)
 }
 
 // seal packs finished days.
