@@ -24,6 +24,9 @@ import (
 	"coldweek/ingest/payload"
 	"coldweek/ingest/receive"
 	"coldweek/ingest/site"
+	"coldweek/ingest/store"
+	"coldweek/ingest/store/influx"
+	"coldweek/ingest/store/journal"
 	"coldweek/ingest/store/local"
 )
 
@@ -37,6 +40,7 @@ type plan struct {
 	URL, ClientID, Group string
 	Dir                  string // of the store and the memory of arrivals
 	Sites                []string
+	Influx               string // address of InfluxDB, where readings go by way of the journal; "" for the file
 }
 
 func (p plan) storePath() string { return filepath.Join(p.Dir, "readings.db") }
@@ -51,7 +55,7 @@ func (p plan) decoder() (*payload.Decoder, error) {
 
 // run is an ingester as the program wires it.
 func (p plan) run(ctx context.Context, logger *slog.Logger) error {
-	store, err := local.Open(ctx, p.storePath(), local.Options{})
+	store, err := p.open(ctx, logger)
 	if err != nil {
 		return err
 	}
@@ -70,12 +74,41 @@ func (p plan) run(ctx context.Context, logger *slog.Logger) error {
 	if err != nil {
 		return err
 	}
-	stopped := make(chan error, 1)
+	stopped, forwarded := make(chan error, 1), make(chan error, 1)
 	intaking, stop := context.WithCancel(context.WithoutCancel(ctx))
 	go func() { stopped <- intake.Run(intaking) }()
+	go func() { forwarded <- store.forward(ctx) }()
 	err = subscriber.Run(ctx)
 	stop()
-	return errors.Join(err, <-stopped, store.Close())
+	return errors.Join(err, <-stopped, <-forwarded, store.close())
+}
+
+// kept is where readings rest.
+type kept struct {
+	store.Store
+	close   func() error
+	forward func(ctx context.Context) error
+}
+
+const database = "soak"
+
+func (p plan) open(ctx context.Context, logger *slog.Logger) (kept, error) {
+	file, err := local.Open(ctx, p.storePath(), local.Options{})
+	if err != nil || p.Influx == "" {
+		return kept{file, file.Close, func(context.Context) error { return nil }}, err
+	}
+	waiting, err := journal.Open(ctx, filepath.Join(p.Dir, "journal.db"), journal.Options{})
+	if err != nil {
+		return kept{}, errors.Join(err, file.Close())
+	}
+	st, err := influx.Open(ctx, influx.Options{
+		URL: p.Influx, Bucket: database, Journal: waiting, Quarantine: file, Logger: logger, LongestPause: time.Second,
+	})
+	if err != nil {
+		return kept{}, errors.Join(err, waiting.Close(), file.Close())
+	}
+	close := func() error { return errors.Join(st.Close(), waiting.Close(), file.Close()) }
+	return kept{st, close, st.Forward}, nil
 }
 
 // planVariable makes the test binary an ingester.
@@ -138,9 +171,9 @@ func (p *process) stop() {
 }
 
 // scan returns the readings of a channel.
-func scan(t testing.TB, store *local.Store, id string, c ingest.Channel) ingest.Column {
+func scan(t testing.TB, from store.Readings, id string, c ingest.Channel) ingest.Column {
 	t.Helper()
-	columns, err := store.Scan(context.Background(), id, []ingest.Channel{c}, time.Unix(0, 0), time.Now().Add(time.Hour))
+	columns, err := from.Scan(context.Background(), id, []ingest.Channel{c}, time.Unix(0, 0), time.Now().Add(time.Hour))
 	require.NoError(t, err)
 	return columns[0]
 }

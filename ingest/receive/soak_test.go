@@ -15,7 +15,7 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/receive/brokertest"
-	"coldweek/ingest/store/local"
+	"coldweek/ingest/store"
 )
 
 // soak is how the stream is run. COLDWEEK_SOAK=10m makes it the acceptance
@@ -64,12 +64,7 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 	run := soakFromEnvironment(t)
 	broker := brokertest.Start(t, brokertest.Durable)
 	p := plan{URL: broker.URL(), ClientID: "ingester", Dir: t.TempDir()}
-	var houses []mqtt.Client
-	for i := range run.sites {
-		p.Sites = append(p.Sites, fmt.Sprintf("house-%02d", i))
-		houses = append(houses, house(t, broker.URL(), p.Sites[i]))
-	}
-	subscribeFirst(t, p)
+	houses := p.settle(t, run.sites)
 
 	steps := int(run.length / run.every)
 	ingester := p.start(t)
@@ -77,10 +72,7 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 	defer pace.Stop()
 	for i := range steps {
 		<-pace.C
-		for n, client := range houses {
-			client.Publish("coldweek/"+p.Sites[n]+"/senml", 1, false, streamPack(i))
-			client.Publish("coldweek/"+p.Sites[n]+"/room_temp", 1, false, bareNumber(i))
-		}
+		p.publishStep(houses, i)
 		if each := steps / run.kills; i%each == each/2 {
 			time.Sleep(rand.N(20 * time.Millisecond)) // somewhere between receiving and acknowledging
 			ingester.kill()
@@ -97,6 +89,27 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 	report(t, store, p, steps)
 }
 
+// settle adds sites to the plan and makes the ingester's session; it returns
+// what the sites publish with.
+func (p *plan) settle(t *testing.T, sites int) []mqtt.Client {
+	t.Helper()
+	var houses []mqtt.Client
+	for i := range sites {
+		p.Sites = append(p.Sites, fmt.Sprintf("house-%02d", i))
+		houses = append(houses, house(t, p.URL, p.Sites[i]))
+	}
+	subscribeFirst(t, *p)
+	return houses
+}
+
+// publishStep has every house publish a pack and a bare number.
+func (p plan) publishStep(houses []mqtt.Client, i int) {
+	for n, client := range houses {
+		client.Publish("coldweek/"+p.Sites[n]+"/senml", 1, false, streamPack(i))
+		client.Publish("coldweek/"+p.Sites[n]+"/room_temp", 1, false, bareNumber(i))
+	}
+}
+
 // subscribeFirst makes the ingester's session, so that the broker queues from
 // the first message on.
 func subscribeFirst(t *testing.T, p plan) {
@@ -108,7 +121,7 @@ func subscribeFirst(t *testing.T, p plan) {
 }
 
 // arrived says whether every pack and each last bare number is there.
-func arrived(t *testing.T, store *local.Store, p plan, steps int) bool {
+func arrived(t *testing.T, store store.Readings, p plan, steps int) bool {
 	t.Helper()
 	for _, id := range p.Sites {
 		for _, c := range packChannels {
@@ -125,7 +138,7 @@ func arrived(t *testing.T, store *local.Store, p plan, steps int) bool {
 }
 
 // report prints the count table and checks it.
-func report(t *testing.T, store *local.Store, p plan, steps int) {
+func report(t *testing.T, store store.Store, p plan, steps int) {
 	t.Helper()
 	t.Logf("%-16s %10s %10s %10s %10s", "channel", "published", "stored", "missing", "doubled")
 	for _, c := range append(slices.Clone(packChannels), "room_temp") {
