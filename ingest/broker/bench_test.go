@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -22,6 +23,9 @@ import (
 	"coldweek/ingest/payload"
 	"coldweek/ingest/receive"
 	"coldweek/ingest/site"
+	"coldweek/ingest/store/influx"
+	"coldweek/ingest/store/influx/influxtest"
+	"coldweek/ingest/store/journal"
 	"coldweek/ingest/store/local"
 )
 
@@ -37,9 +41,12 @@ func (heedless) Submit(_ context.Context, _ receive.Message, done func(error)) e
 func (heedless) Refuse(context.Context, ingest.Rejected) error { return nil }
 
 // BenchmarkEndToEnd sends SenML packs of 8 readings with QoS 1 from many
-// clients: to a broker that keeps nothing, and to one that acknowledges from
-// disk. It reports messages a second of both and their ratio; the parameter is
-// how many messages a client has under way.
+// clients: to a broker that keeps nothing, to one that acknowledges from the
+// file, and to one that acknowledges from the journal and forwards to InfluxDB
+// at the same time. It reports messages a second of each and their ratio to the
+// first, and of the last also how many a second have arrived in InfluxDB when
+// the journal is empty again; the parameter is how many messages a client has
+// under way.
 func BenchmarkEndToEnd(b *testing.B) {
 	for _, load := range []struct{ clients, window int }{{100, 1}, {100, 10}, {1, 200}} {
 		b.Run(fmt.Sprintf("clients=%d/window=%d", load.clients, load.window), func(b *testing.B) {
@@ -47,9 +54,16 @@ func BenchmarkEndToEnd(b *testing.B) {
 				const messages = 40_000
 				idle := measure(b, heedless{}, load.clients, load.window, messages)
 				kept := measure(b, storing(b, load.clients), load.clients, load.window, messages)
+				intake, drain := forwarding(b, load.clients)
+				began := time.Now()
+				sent := measure(b, intake, load.clients, load.window, messages)
+				drain()
 				b.ReportMetric(idle, "idle-msg/s")
 				b.ReportMetric(kept, "kept-msg/s")
-				b.ReportMetric(kept/idle, "ratio")
+				b.ReportMetric(kept/idle, "kept/idle")
+				b.ReportMetric(sent, "influx-msg/s")
+				b.ReportMetric(sent/idle, "influx/idle")
+				b.ReportMetric(messages/time.Since(began).Seconds(), "arrived-msg/s")
 			}
 		})
 	}
@@ -60,13 +74,40 @@ func benchSite(i int) string { return fmt.Sprintf("house-%03d", i) }
 func storing(b *testing.B, sites int) *receive.Intake {
 	store, err := local.Open(context.Background(), filepath.Join(b.TempDir(), "readings.db"), local.Options{})
 	require.NoError(b, err)
+	b.Cleanup(func() { require.NoError(b, store.Close()) })
+	return intakeTo(b, store, sites)
+}
+
+// forwarding returns an intake into the journal, from which a real InfluxDB is
+// written all the time, and what waits until it is all there.
+func forwarding(b *testing.B, sites int) (*receive.Intake, func()) {
+	server := influxtest.Start(b)
+	server.CreateDatabase("bench")
+	file, err := local.Open(context.Background(), filepath.Join(b.TempDir(), "readings.db"), local.Options{})
+	require.NoError(b, err)
+	waiting, err := journal.Open(context.Background(), filepath.Join(b.TempDir(), "journal.db"), journal.Options{})
+	require.NoError(b, err)
+	store, err := influx.Open(context.Background(), influx.Options{URL: server.URL(), Bucket: "bench", Journal: waiting, Quarantine: file})
+	require.NoError(b, err)
+	ctx, cancel := context.WithCancel(context.Background())
+	stopped := make(chan error, 1)
+	go func() { stopped <- store.Forward(ctx) }()
+	b.Cleanup(func() {
+		cancel()
+		require.NoError(b, <-stopped)
+		require.NoError(b, errors.Join(store.Close(), waiting.Close(), file.Close()))
+	})
+	return intakeTo(b, store, sites), func() { require.NoError(b, store.Drain(context.Background(), nil)) }
+}
+
+func intakeTo(b *testing.B, sink receive.Sink, sites int) *receive.Intake {
 	var records []*site.Record
 	for i := range sites {
 		records = append(records, &site.Record{ID: benchSite(i), TimeZone: "Europe/London"})
 	}
 	decoder, err := payload.NewDecoder(records)
 	require.NoError(b, err)
-	intake, err := receive.NewIntake(receive.Options{Sink: store, Decoder: decoder, Logger: slog.New(slog.DiscardHandler)})
+	intake, err := receive.NewIntake(receive.Options{Sink: sink, Decoder: decoder, Logger: slog.New(slog.DiscardHandler)})
 	require.NoError(b, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	stopped := make(chan error, 1)
@@ -74,7 +115,6 @@ func storing(b *testing.B, sites int) *receive.Intake {
 	b.Cleanup(func() {
 		cancel()
 		require.NoError(b, <-stopped)
-		require.NoError(b, store.Close())
 	})
 	return intake
 }
