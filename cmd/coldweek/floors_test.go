@@ -60,6 +60,7 @@ var imports = map[string][]string{
 	"analysis/season":     {"analysis/efficiency", "analysis/operation", "analysis/robust", "analysis/siteday"},
 	"analysis/capacity":   {"analysis/efficiency", "analysis/robust", "analysis/siteday"},
 	"analysis/comfort":    {"analysis/siteday"},
+	"analysis/heatloss":   {"analysis/operation", "analysis/robust", "analysis/siteday"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling"},
 

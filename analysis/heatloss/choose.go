@@ -1,0 +1,206 @@
+package heatloss
+
+import (
+	"math"
+	"slices"
+
+	"coldweek/analysis/robust"
+)
+
+// samplesOf makes samples of the points that are in the fit. A term that not
+// all of them know is not among the terms; yesterday is unknown after a gap, and
+// those days go where it is taken in.
+func samplesOf(points []Point, counted bool) []sample {
+	meanSunWPerM2, n := 0.0, 0.0
+	for _, p := range points {
+		if p.Left == "" && p.sunWPerM2 != nil {
+			meanSunWPerM2, n = meanSunWPerM2+*p.sunWPerM2, n+1
+		}
+	}
+	meanSunWPerM2 /= max(n, 1)
+	var samples []sample
+	for _, p := range points {
+		if p.Left != "" {
+			continue
+		}
+		s := sample{day: p.day, outdoorC: *p.AsIfC, heatW: p.HeatW, terms: map[Term]float64{}}
+		if p.yesterdayC != nil {
+			s.terms[Yesterday] = *p.OutdoorC - *p.yesterdayC
+		}
+		if p.sunWPerM2 != nil {
+			s.terms[Sun] = *p.sunWPerM2 - meanSunWPerM2
+		}
+		if counted && p.changeK != nil {
+			s.terms[Storage] = *p.changeK
+		}
+		samples = append(samples, s)
+	}
+	return samples
+}
+
+// knowing keeps the samples that know the terms.
+func knowing(samples []sample, terms []Term) []sample {
+	var kept []sample
+	for _, s := range samples {
+		if !slices.ContainsFunc(terms, func(t Term) bool { _, ok := s.terms[t]; return !ok }) {
+			kept = append(kept, s)
+		}
+	}
+	return kept
+}
+
+// candidates are the terms that nearly all samples know.
+func candidates(samples []sample) []Term {
+	const nearly = 0.8
+	var terms []Term
+	for _, t := range allTerms {
+		if float64(len(knowing(samples, []Term{t}))) >= nearly*float64(len(samples)) {
+			terms = append(terms, t)
+		}
+	}
+	return terms
+}
+
+// form fits one kind of signature.
+type form func(samples []sample, terms []Term) (*Signature, bool)
+
+// choose fits the form with each set of terms, compares them by Akaike's
+// criterion on the same days, and fits the best on all days that know its terms.
+// The others stay as rivals: which terms belong in is itself in doubt.
+func choose(samples []sample, f form) (*Signature, float64, bool) {
+	terms := candidates(samples)
+	common := knowing(samples, terms)
+	var rivals []rival
+	best := rival{aicc: math.Inf(1)}
+	for set := range 1 << len(terms) {
+		var some []Term
+		for i, t := range terms {
+			if set>>i&1 == 1 {
+				some = append(some, t)
+			}
+		}
+		s, ok := f(common, some)
+		if !ok {
+			continue
+		}
+		r := rival{s, s.fit.aicc()}
+		rivals = append(rivals, r)
+		if r.aicc < best.aicc {
+			best = r
+		}
+	}
+	if best.Signature == nil {
+		return nil, 0, false
+	}
+	s, ok := f(knowing(samples, best.Terms), best.Terms)
+	if ok {
+		s.rivals = rivals
+	}
+	return s, best.aicc, ok
+}
+
+// rival is a signature with other terms.
+type rival struct {
+	*Signature
+	aicc float64
+}
+
+// rivalry is how far a figure moves with the terms: the mean square distance to
+// what the rivals say, each by its weight of evidence, exp(-difference of AICc /
+// 2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, 4.3).
+func (s *Signature) rivalry(figure func(*Signature) float64) float64 {
+	best := math.Inf(1)
+	for _, r := range s.rivals {
+		best = min(best, r.aicc)
+	}
+	sum, weights := 0.0, 0.0
+	for _, r := range s.rivals {
+		weight := math.Exp((best - r.aicc) / 2)
+		distance := figure(r.Signature) - figure(s)
+		sum, weights = sum+weight*distance*distance, weights+weight
+	}
+	return sum / max(weights, 1)
+}
+
+// signatureOf fits what the days can carry. Few days cannot choose: every house
+// answers to yesterday, so that is taken in, and a base is not looked for.
+func signatureOf(samples []sample, rules *Rules) (*Signature, bool) {
+	if len(samples) < rules.SignatureDays {
+		if few := knowing(samples, []Term{Yesterday}); len(few) >= rules.FewestDays {
+			return line(few, []Term{Yesterday})
+		}
+		return line(samples, nil)
+	}
+	straight, straightAIC, ok := choose(samples, line)
+	bent, bentAIC, ok2 := choose(samples, func(s []sample, t []Term) (*Signature, bool) { return changePoint(s, t, rules.SideDays) })
+	if ok2 && bentAIC < straightAIC && bent.reachesBase(samples) {
+		return bent, true
+	}
+	return straight, ok
+}
+
+// reachesBase says whether there is little heat above the base, as there must
+// be when hot water is not in it; a bend in the middle of winter is none.
+func (s *Signature) reachesBase(samples []sample) bool {
+	const little = 0.3 // of the heat on the coldest day
+	coldestC := math.Inf(1)
+	for _, p := range samples {
+		coldestC = min(coldestC, p.outdoorC)
+	}
+	return s.LossWPerK > 0 && s.ZeroW < little*s.heatW(coldestC)
+}
+
+// leaveOdd fits, leaves out days whose heat is far from what the rest says, and
+// fits again until none is left.
+func leaveOdd(points []Point, counted bool, rules *Rules) (*Signature, bool) {
+	s, ok := signatureOf(samplesOf(points, counted), rules)
+	if ok && s.BaseC == nil {
+		leaveOffLine(points, counted, rules)
+	}
+	for range maxRounds {
+		samples := samplesOf(points, counted)
+		s, ok = signatureOf(samples, rules)
+		if !ok || !leave(points, samples, s.miss, rules) {
+			break
+		}
+	}
+	return s, ok
+}
+
+// maxRounds bounds how often odd days are looked for.
+const maxRounds = 5
+
+// leaveOffLine looks for odd days by a line that they cannot tilt (Theil-Sen).
+func leaveOffLine(points []Point, counted bool, rules *Rules) {
+	samples := samplesOf(points, counted)
+	var outdoorC, heatW []float64
+	for _, s := range samples {
+		outdoorC, heatW = append(outdoorC, s.outdoorC), append(heatW, s.heatW)
+	}
+	if t, ok := robust.TheilSen(outdoorC, heatW); ok {
+		leave(points, samples, func(s *sample) float64 { return s.heatW - t.At(s.outdoorC) }, rules)
+	}
+}
+
+// leave marks the points whose heat misses by more than rules allow, and says
+// whether there were any. The spread is the median's, which odd days do not move.
+func leave(points []Point, samples []sample, miss func(*sample) float64, rules *Rules) bool {
+	misses, heats := make([]float64, len(samples)), make([]float64, len(samples))
+	for i := range samples {
+		misses[i], heats[i] = miss(&samples[i]), samples[i].heatW
+	}
+	spread, _ := robust.Deviation(misses)
+	usual, _ := robust.Median(heats)
+	limit := max(rules.OddDeviations*spread, rules.OddRatio*math.Abs(usual))
+	any := false
+	for i := range samples {
+		at := slices.IndexFunc(points, func(p Point) bool { return p.day == samples[i].day })
+		switch {
+		case misses[i] > limit:
+			points[at].Left, any = MoreHeat, true
+		case misses[i] < -limit:
+			points[at].Left, any = LessHeat, true
+		}
+	}
+	return any
+}

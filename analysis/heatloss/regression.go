@@ -1,0 +1,139 @@
+package heatloss
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"coldweek/analysis/robust"
+)
+
+// regression is an ordinary least-squares fit of rows to y.
+type regression struct {
+	coef     []float64
+	residual []float64
+	rss      float64
+	freedom  int // n - p
+	bread    *mat.SymDense
+	rows     [][]float64
+	day      []int // of each row, counted from any day
+	rho      float64
+}
+
+// regress fits y; false when the rows do not tell the coefficients apart.
+// rank counts parameters that are not among the columns.
+func regress(rows [][]float64, y []float64, day []int, rank int) (*regression, bool) {
+	n, p := len(rows), 0
+	if n > 0 {
+		p = len(rows[0])
+	}
+	if n <= p+rank || p == 0 {
+		return nil, false
+	}
+	x := mat.NewDense(n, p, nil)
+	for i, row := range rows {
+		x.SetRow(i, row)
+	}
+	var qr mat.QR
+	qr.Factorize(x)
+	var coef mat.VecDense
+	if err := qr.SolveVecTo(&coef, false, mat.NewVecDense(n, y)); err != nil {
+		return nil, false
+	}
+	r := &regression{coef: coef.RawVector().Data, freedom: n - p - rank, rows: rows, day: day, residual: make([]float64, n)}
+	for i, row := range rows {
+		r.residual[i] = y[i]
+		for j, v := range row {
+			r.residual[i] -= v * r.coef[j]
+		}
+		r.rss += r.residual[i] * r.residual[i]
+	}
+	return r, r.invert(x)
+}
+
+// invert keeps (X'X)^-1 of these columns.
+func (r *regression) invert(x *mat.Dense) bool {
+	var qr mat.QR
+	qr.Factorize(x)
+	var upper, inverse mat.Dense
+	qr.RTo(&upper)
+	_, p := x.Dims()
+	if err := inverse.Inverse(upper.Slice(0, p, 0, p)); err != nil {
+		return false
+	}
+	r.bread = mat.NewSymDense(p, nil)
+	r.bread.SymOuterK(1, &inverse)
+	return true
+}
+
+// correlate finds how the residuals of neighbouring days go together.
+func (r *regression) correlate() {
+	first, last := r.day[0], r.day[len(r.day)-1]
+	series := make([]float64, last-first+1)
+	for i := range series {
+		series[i] = math.NaN()
+	}
+	for i, d := range r.day {
+		series[d-first] = r.residual[i]
+	}
+	r.rho, _ = robust.Autocorrelation(series)
+}
+
+// variance of the linear combination g of the coefficients: the largest of
+// ordinary least squares made larger for rho by n_eff, and Newey and West's.
+func (r *regression) variance(g []float64) float64 {
+	v := mat.NewVecDense(len(g), g)
+	s2 := r.rss / float64(r.freedom)
+	ordinary := s2 * mat.Inner(v, r.bread, v)
+	n := len(r.rows)
+	rho := r.unbiased()
+	correlated := ordinary * float64(n) / robust.EffectiveSize(n, rho)
+	return max(correlated, r.neweyWest(v, lagsFor(n))*float64(n)/float64(r.freedom))
+}
+
+// unbiased takes off what few residuals hide of rho: about (1+3 rho)/n with a
+// constant fitted (Marriott and Pope 1954). It stays below 0.8, beyond which few
+// days tell nothing.
+func (r *regression) unbiased() float64 {
+	n := float64(len(r.rows))
+	return min((r.rho*n+1)/max(n-3, 1), 0.8)
+}
+
+// lagsFor is Newey and West's rule of 1994, 4 (n/100)^(2/9).
+func lagsFor(n int) int { return int(4 * math.Pow(float64(n)/100, 2.0/9)) }
+
+// neweyWest is the variance of g with the Bartlett kernel. Days that are
+// missing are no neighbours.
+func (r *regression) neweyWest(g *mat.VecDense, lags int) float64 {
+	var direction mat.VecDense
+	direction.MulVec(r.bread, g)
+	score := make(map[int]float64, len(r.rows))
+	for i, row := range r.rows {
+		score[r.day[i]] = r.residual[i] * mat.Dot(&direction, mat.NewVecDense(len(row), row))
+	}
+	sum := 0.0
+	for _, day := range r.day {
+		for lag := -lags; lag <= lags; lag++ {
+			weight := 1 - math.Abs(float64(lag))/float64(lags+1)
+			sum += weight * score[day] * score[day+lag]
+		}
+	}
+	return max(sum, 0)
+}
+
+// aicc is Akaike's criterion, corrected for few rows; the error's variance is
+// one more parameter.
+func (r *regression) aicc() float64 {
+	n := float64(len(r.rows))
+	k := n - float64(r.freedom) + 1
+	if n-k-1 <= 0 {
+		return math.Inf(1)
+	}
+	return n*math.Log(r.rss/n) + 2*k + 2*k*(k+1)/(n-k-1)
+}
+
+// reach is how many standard errors make 95 %.
+func reach(freedom int) float64 {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(freedom)}.Quantile(0.975)
+}
