@@ -124,6 +124,7 @@ func fleetColumns() []field {
 		named("^SPF$", prop("decimals", 2)),
 		named("^(Heat|Electricity)$", prop("unit", kWh), prop("decimals", 0)),
 		named("^Outdoor$", prop("unit", units.Celsius), prop("decimals", 1)),
+		named("^(To know|Defrosts)$", prop("decimals", 0)),
 		named("^Starts a day$", prop("decimals", 1)),
 		named("^Coverage$", append(limits(steps(notable, from(usableCoverage, plain))), prop("unit", ratio), prop("decimals", 0))...),
 	}
@@ -143,7 +144,7 @@ func fleetDays() []panelBuilder {
 		return view{title: title, about: about, unit: unit, none: "no whole day in this range", width: width, height: 9, interval: "1d"}
 	}
 	return []panelBuilder{
-		withLeast(dayLines(withFields(withDecimals(day("SPF of each day", "Heat by electricity of each plant's day, and of all chosen plants together (each summed first). Choose fewer plants to tell them apart. "+
+		withLimit(dayLines(withFields(withDecimals(day("SPF of each day", "Heat by electricity of each plant's day, and of all chosen plants together (each summed first). Choose fewer plants to tell them apart. "+
 			leastSPFTold, bare, 12), 2), all), plantSPF, influx(spf("net_kwh", "electricity_kwh", "All chosen plants", theseSites, eachDay))), leastSPF),
 		bars(withFields(day("Heat and electricity of each day", "Sums over all chosen plants, of the time in which both were measured; the electricity stands before the heat. From the site days.", kWh, 12),
 			named("^Heat$", coloured(ochre)), named("^Electricity$", coloured(purple))),
@@ -151,7 +152,7 @@ func fleetDays() []panelBuilder {
 		dayLines(day("Starts of each day", "Compressor starts of each day. A defrost within a run is no stop. From the site days.", bare, 8), byPlant(`sum("starts")`)).Min(0),
 		dayLines(day("Defrosts of each day", "How many began on each day. From the site days.", bare, 8), byPlant(`sum("defrosts")`)).Min(0),
 		dayLines(day("Outdoor temperature", "Mean of each day, from the plant's own sensor.", units.Celsius, 8), byPlant(`mean("outdoor_c")`)),
-		withLeast(dayLines(day("Coverage of each day", "Share of each day with heat and electricity both measured. Below the line at 90 % a day's figures say little.", ratio, 12),
+		withLimit(dayLines(day("Coverage of each day", "Share of each day with heat and electricity both measured. Below the line at 90 % a day's figures say little.", ratio, 12),
 			byPlant(`mean("coverage")`)).Min(0).Max(1), usableCoverage),
 		lines(view{title: "Age of the newest reading", about: "The twenty plants that were silent the longest. From the service's metrics; a restart begins anew for plants not heard since.",
 			unit: age, none: "not known", width: 12, height: 9, interval: "1m"},
@@ -159,9 +160,9 @@ func fleetDays() []panelBuilder {
 	}
 }
 
-// withLeast draws a dashed line at a limit that should be kept above.
-func withLeast(b *timeseries.PanelBuilder, limit float64) *timeseries.PanelBuilder {
-	return b.Thresholds(steps(notable, from(limit, grey))).
+// withLimit draws a dashed line at a limit.
+func withLimit(b *timeseries.PanelBuilder, limit float64) *timeseries.PanelBuilder {
+	return b.Thresholds(steps(plain, from(limit, alarm))).
 		ThresholdsStyle(common.NewGraphThresholdsStyleConfigBuilder().Mode(common.GraphThresholdsStyleModeDashed))
 }
 

@@ -33,10 +33,10 @@ func intakeFigures() []panelBuilder {
 		judged(figure(upOrDown(tile("Database", "Whether InfluxDB answered when it was last tried; the worst of several instances. Nothing is lost while it does not: readings wait in the journal.",
 			bare, "readings rest on this machine")), promNow(`min(coldweek_database_up)`, "Database")), steps(alarm, from(1, fine))),
 		trend(tile("Messages", "Messages taken in each second and safe on disk, refused ones included.", perSecond, "the service does not answer"), perS("coldweek_ingest_messages_total")),
-		judged(trend(tile("Waiting to be kept", "Messages that wait for their commit now. More than a few thousand for minutes means that the disk does not keep up.", messages,
-			"the service does not answer"), `sum(coldweek_ingest_queued_messages)`), steps(plain, from(5000, notable))),
-		judged(trend(tile("Waiting in the journal", "Readings that are safe on this machine and not yet in the database.", "suffix:readings", "no journal"),
-			`sum(coldweek_journal_readings)`), steps(plain, from(1e6, notable))),
+		trend(tile("Waiting to be kept", "Messages that wait for their commit now. A number that keeps rising means that the disk does not keep up.", messages,
+			"the service does not answer"), `sum(coldweek_ingest_queued_messages)`),
+		trend(tile("Waiting in the journal", "Readings that are safe on this machine and not yet in the database.", "suffix:readings", "no journal"),
+			`sum(coldweek_journal_readings)`),
 		judged(figure(tile("Lost at a stop", "Messages given back unacknowledged in the last day because the service stopped while commits failed; the broker sends them again.", messages, "not known"),
 			promNow(`sum(increase(coldweek_ingest_messages_lost_total[1d]))`, "Lost")), steps(plain, from(1, notable))),
 		figure(tile("Version", "What is running.", bare, "the service does not answer"), promNow(`count by (version) (coldweek_build_info)`, "{{version}}")).
@@ -52,9 +52,13 @@ func upOrDown(v view) view {
 	}}})))
 }
 
+// behindS is what readings may wait for the database before an alert is raised, as
+// in deploy/prometheus.
+const behindS = 3600
+
 // over is a panel of the service at work.
 func over(title, about, unit, none string, width uint32, fields ...field) view {
-	return view{title: title, about: about, unit: unit, none: none, width: width, height: 8, interval: "15s", fields: fields}
+	return view{title: title, about: about, unit: unit, none: none, width: width, height: 8, interval: "30s", fields: fields}
 }
 
 func intakeMessages() []panelBuilder {
@@ -86,8 +90,8 @@ func intakeJournal() []panelBuilder {
 	return []panelBuilder{
 		lines(over("Readings in the journal", "Readings that are safe on this machine and wait for the database. They rise while it does not answer and are worked off after.", "suffix:readings", none, 8,
 			named("^Readings$", coloured(ochre))), prom(`sum(coldweek_journal_readings)`, "Readings")).Min(0),
-		lines(over("Age of the oldest", "How long the oldest batch in the journal has waited; 0 when none does.", age, none, 8, named("^Age$", coloured(purple))),
-			prom(`time() - min(coldweek_journal_oldest_timestamp_seconds) or 0 * min(coldweek_journal_readings)`, "Age")).Min(0),
+		withLimit(lines(over("Age of the oldest", "How long the oldest batch in the journal has waited; 0 when none does. Beyond the line at one hour Prometheus raises DatabaseBehind.", age, none, 8, named("^Age$", coloured(purple))),
+			prom(`time() - min(coldweek_journal_oldest_timestamp_seconds) or 0 * min(coldweek_journal_readings)`, "Age")).Min(0), behindS),
 		lines(over("Forwarded", "Readings that the database took each second, and attempts that failed each minute.", perSecond, none, 8,
 			named("^Readings$", coloured(blue)), named("^Failed attempts$", append(lineOnTheRight(perMinute, "failed"), coloured(alarm), dashed(), prop("min", 0))...)),
 			prom(perS("coldweek_journal_forwarded_readings_total"), "Readings"),
@@ -103,7 +107,7 @@ func intakePlants() []panelBuilder {
 		"renameByName": map[string]string{"site": "Plant", "Value": "Behind by"}}}
 	return []panelBuilder{
 		lines(view{title: "Behind by", about: "Age of the newest reading on disk, of the twenty plants behind the most. A plant not heard since the service began is not among them.", unit: age,
-			none: "no plant heard yet", width: 14, height: 9, interval: "15s"},
+			none: "no plant heard yet", width: 14, height: 9, interval: "30s"},
 			prom(`topk(20, time() - max by (site) (coldweek_site_last_reading_timestamp_seconds`+theseHeard+`))`, "{{site}}")).Min(0),
 		list(view{title: "Plants behind", about: "Age of each plant's newest reading now, the oldest first; of plants heard in the last seven days.", unit: age, none: "no plant heard yet",
 			width: 10, height: 9}, []string{"Behind by"}, promRows(`time() - `+lastHeard)).WithTransformation(columns),

@@ -17,6 +17,7 @@ const (
 	messages      = "suffix:messages"
 	perSecond     = "suffix:/s"
 	perMinute     = "suffix:/min"
+	hours         = "suffix:h" // Grafana's own makes days of more than 24
 	bare          = units.NoUnit
 	ratio         = units.PercentUnit // 0 to 1, shown in %
 	age           = units.Seconds
