@@ -4,6 +4,8 @@ import (
 	"context"
 	"slices"
 
+	"coldweek/analysis/capacity"
+	"coldweek/analysis/comfort"
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
@@ -68,8 +70,11 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.HotWater = hotWaterOf(&sums)
 	r.FlowRate = flowrate.Of(days)
 	r.Flow = flowOf(record, &sums, r.FlowRate)
-	r.Capacity.BackupHours = hoursIfKnown(sums.BackupS, sums.BackupKnownS)
-	r.Comfort.Rooms = []RoomComfort{}
+	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
+	r.Capacity = capacityOf(&r.Sizing, &sums)
+	r.Rooms = comfort.Of(&sums, roomSets(record))
+	r.Comfort = comfortOf(&r.Rooms)
+	r.Cost = costOf(record, &sums)
 	for i := range days {
 		r.Days = append(r.Days, briefDay(&days[i]))
 	}

@@ -22,7 +22,7 @@ func pointsOf(record *site.Record) []efficiency.Point {
 	}
 	var points []efficiency.Point
 	for _, p := range record.HeatPump.LaboratoryPoints {
-		points = append(points, efficiency.Point{OutdoorC: p.OutdoorTempC, FlowC: p.FlowTempC, COP: p.COP})
+		points = append(points, efficiency.Point{OutdoorC: p.OutdoorTempC, FlowC: p.FlowTempC, COP: p.COP, HeatW: p.HeatKW * wattPerKW})
 	}
 	return points
 }

@@ -3,10 +3,13 @@ package job
 import (
 	"time"
 
+	"coldweek/analysis/capacity"
+	"coldweek/analysis/comfort"
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
 	"coldweek/analysis/flowrate"
+	"coldweek/analysis/season"
 )
 
 // Result is the answer to `coldweek analyse --json`. A nil pointer is null in
@@ -39,6 +42,12 @@ type Result struct {
 	// Defrosting and Running say what defrosts cost and why the plant cycles.
 	Defrosting defrost.Report `json:"-"`
 	Running    cycling.Report `json:"-"`
+	// Needed is what the house takes by its heat loss; nil is not known. Sizing,
+	// Rooms and Cost say more of capacity, comfort and money.
+	Needed Needed          `json:"-"`
+	Sizing capacity.Report `json:"-"`
+	Rooms  comfort.Report  `json:"-"`
+	Cost   season.Cost     `json:"-"`
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
 	// Assumed is what was taken for granted of the meters, for people.
@@ -181,7 +190,11 @@ type HeatLoss struct {
 	Why           *string  `json:"why"`
 }
 
-// Capacity is output in hand at the design temperature.
+// Capacity is what the machine can give. AtDesignKW is its settled output at the
+// design outdoor temperature between defrosts, as test points state it: shown at
+// full output, else the laboratory's. ShareOfTimeAtFull is of all the time
+// measured, null when full output was not reached and there are no test points
+// to say that it was far off.
 type Capacity struct {
 	AtDesignKW        *float64 `json:"at_design_kw"`
 	ShareOfTimeAtFull *float64 `json:"share_of_time_at_full"`
@@ -193,7 +206,8 @@ type Comfort struct {
 	Rooms []RoomComfort `json:"rooms"`
 }
 
-// RoomComfort is one room.
+// RoomComfort is one room; hours below set are those more than half a kelvin
+// below it.
 type RoomComfort struct {
 	Place         string   `json:"place"`
 	MeanC         *float64 `json:"mean_c"`

@@ -93,6 +93,9 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	writeDefrosts(out, r)
 	writeFlow(out, r)
 	writeEfficiency(out, r)
+	writeSizing(out, r)
+	writeRooms(out, r)
+	writeCost(out, &r.Cost, r.Efficiency.Overall)
 	writeDays(out, r)
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(out, "Doubtful:", warning)
