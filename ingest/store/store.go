@@ -136,7 +136,45 @@ type Days interface {
 	Days(ctx context.Context, site, fromDate, toDate string) ([]Day, error)
 }
 
-// Findings keeps what was noticed about sites.
+// Deed is what an engineer can do about a finding.
+type Deed string
+
+// The deeds.
+const (
+	Acknowledge Deed = "acknowledge" // seen; stays until it ends by itself
+	Mute        Deed = "mute"        // not told of again for a while
+	Unmute      Deed = "unmute"
+	Remark      Deed = "remark"
+)
+
+// Deeds returns every deed.
+func Deeds() []Deed { return []Deed{Acknowledge, Mute, Unmute, Remark} }
+
+// Action is what an engineer did about a site's findings of one kind.
+type Action struct {
+	Site  string
+	Kind  string
+	At    time.Time // with site and kind, what makes it this one
+	Deed  Deed
+	By    string
+	Note  string
+	Until time.Time // of a mute; zero for good
+}
+
+// Check says what is wrong with an action.
+func (a Action) Check() error {
+	switch {
+	case a.Site == "" || a.Kind == "":
+		return fmt.Errorf("site %q, kind %q: both need a name", a.Site, a.Kind)
+	case a.At.IsZero():
+		return errors.New("an action needs its time")
+	case !slices.Contains(Deeds(), a.Deed):
+		return fmt.Errorf("deed %q: use one of %v", a.Deed, Deeds())
+	}
+	return nil
+}
+
+// Findings keeps what was noticed about sites and what was done about it.
 type Findings interface {
 	// PutFindings stores the findings, each in place of the one with its site,
 	// kind and beginning (to the millisecond).
@@ -144,6 +182,11 @@ type Findings interface {
 	// Findings returns those that began before to and had not ended by from,
 	// in the order they began, then by kind.
 	Findings(ctx context.Context, site string, from, to time.Time) ([]Finding, error)
+	// AddAction keeps an action. Nothing else changes one, so that people and
+	// programs can act at the same time.
+	AddAction(ctx context.Context, action Action) error
+	// Actions returns a site's actions in the order of their times.
+	Actions(ctx context.Context, site string) ([]Action, error)
 }
 
 // Store is all of it.

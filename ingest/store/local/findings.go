@@ -42,11 +42,10 @@ func (t *transaction) putFinding(ctx context.Context, f store.Finding) error {
 	if err != nil {
 		return err
 	}
-	until := sql.NullInt64{Int64: f.Until.UnixMilli(), Valid: !f.Until.IsZero()}
 	_, err = t.ExecContext(ctx, `INSERT INTO finding (site, kind, since_ms, until_ms, severity, fields, detail) VALUES (?, ?, ?, ?, ?, ?, ?)
 		ON CONFLICT DO UPDATE SET until_ms = excluded.until_ms, severity = excluded.severity,
 			fields = excluded.fields, detail = excluded.detail`,
-		site, f.Kind, f.Since.UnixMilli(), until, string(f.Severity), string(fields), f.Detail)
+		site, f.Kind, f.Since.UnixMilli(), orNull(f.Until), string(f.Severity), string(fields), f.Detail)
 	return err
 }
 
@@ -86,10 +85,7 @@ func scanFinding(rows *sql.Rows) (f store.Finding, err error) {
 	if err := rows.Scan(&f.Kind, &since, &until, &f.Severity, &fields, &f.Detail); err != nil {
 		return f, err
 	}
-	f.Since = time.UnixMilli(since).UTC()
-	if until.Valid {
-		f.Until = time.UnixMilli(until.Int64).UTC()
-	}
+	f.Since, f.Until = time.UnixMilli(since).UTC(), timeOf(until)
 	if err := json.Unmarshal(fields, &f.Fields); err != nil {
 		return f, fmt.Errorf("%s: %w", f.Kind, err)
 	}

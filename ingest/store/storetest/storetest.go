@@ -73,6 +73,7 @@ func (s Suite) Run(t *testing.T) {
 		{"revisions grow with every change", revisions},
 		{"site days", siteDays},
 		{"findings", findings},
+		{"actions on findings", actions},
 		{"a machine that goes away", away},
 		{"quarantine", quarantine},
 		{"all is there after opening again", reopened},

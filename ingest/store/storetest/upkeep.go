@@ -151,6 +151,31 @@ func findings(h *harness) {
 	}
 }
 
+func actions(h *harness) {
+	acts := []store.Action{
+		{Site: "moorhof", Kind: "low_flow", At: Now.Add(-time.Hour), Deed: store.Acknowledge, By: "Käthe \"K\"", Note: "strainer, 2\nlines; 100 %\\"},
+		{Site: "moorhof", Kind: "low_flow", At: Now.Add(-time.Minute), Deed: store.Mute, Until: Now.Add(48 * time.Hour)},
+		{Site: "moorhof", Kind: "silent", At: Now.Add(-time.Minute), Deed: store.Remark},
+	}
+	for _, i := range []int{2, 0, 1} {
+		h.NoError(h.store.AddAction(h.ctx, acts[i]))
+	}
+	h.NoError(h.store.AddAction(h.ctx, store.Action{Site: "zell", Kind: "silent", At: Now, Deed: store.Unmute}))
+	got, err := h.store.Actions(h.ctx, "moorhof")
+	h.NoError(err)
+	h.Len(got, 3)
+	for i, want := range acts {
+		h.True(want.At.Equal(got[i].At))
+		h.True(want.Until.Equal(got[i].Until))
+		h.Equal([]any{want.Site, want.Kind, want.Deed, want.By, want.Note}, []any{got[i].Site, got[i].Kind, got[i].Deed, got[i].By, got[i].Note})
+	}
+	got, err = h.store.Actions(h.ctx, "nowhere")
+	h.NoError(err)
+	h.Empty(got)
+	h.Error(h.store.AddAction(h.ctx, store.Action{Site: "moorhof", Kind: "low_flow", Deed: store.Mute}))
+	h.Error(h.store.AddAction(h.ctx, store.Action{Site: "moorhof", Kind: "low_flow", At: Now, Deed: "wipe"}))
+}
+
 // away takes the machine of a store that has one out of reach: readings are
 // taken in all the same, and what cannot be read is an error, not an empty answer.
 func away(h *harness) {
