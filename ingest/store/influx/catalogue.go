@@ -18,22 +18,16 @@ func (s *Store) Sites(ctx context.Context) ([]string, error) {
 	if err != nil {
 		return nil, fmt.Errorf("list sites: %w", err)
 	}
-	stored, err := s.tagValues(ctx, `SHOW TAG VALUES FROM "channel" WITH KEY = "site"`)
+	sites := waiting
+	err = s.query(ctx, `SHOW TAG VALUES FROM "channel" WITH KEY = "site"`, func(_ *head, row []cell) error {
+		sites = append(sites, unescapeName(row[len(row)-1].text))
+		return nil
+	})
 	if err != nil {
 		return nil, fmt.Errorf("list sites: %w", err)
 	}
-	sites := append(waiting, stored...)
 	slices.Sort(sites)
 	return slices.Compact(sites), nil
-}
-
-func (s *Store) tagValues(ctx context.Context, statement string) ([]string, error) {
-	var values []string
-	err := s.query(ctx, statement, func(_ *head, row []cell) error {
-		values = append(values, unescapeName(row[len(row)-1].text))
-		return nil
-	})
-	return values, err
 }
 
 // Extents returns the site's channels in alphabetical order.
@@ -46,55 +40,92 @@ func (s *Store) Extents(ctx context.Context, site string) ([]store.Extent, error
 }
 
 func (s *Store) extents(ctx context.Context, site string) (map[ingest.Channel]store.Extent, error) {
+	extents := make(map[ingest.Channel]store.Extent)
 	waiting, err := s.waiting(ctx, site, earliest.UnixMilli(), latest.UnixMilli())
 	if err != nil {
 		return nil, err
 	}
-	channels, err := s.tagValues(ctx, fmt.Sprintf(`SHOW TAG VALUES FROM "channel" WITH KEY = "channel" WHERE "site" = %s`, text(site)))
+	for channel, p := range waiting {
+		widen(extents, channel, p.ms[0])
+		widen(extents, channel, p.ms[p.len()-1])
+	}
+	ends, err := s.ends(ctx, site)
+	if err != nil || len(ends) == 0 {
+		return extents, err
+	}
+	found, err := s.seek(ctx, site, ends, extents)
 	if err != nil {
 		return nil, err
 	}
-	extents := make(map[ingest.Channel]store.Extent)
-	for channel, p := range waiting {
-		widen(extents, channel, p.ms[0], p.ms[p.len()-1])
+	// What the retention policy has taken meanwhile is sought in all that is left.
+	var left []end
+	for i, e := range ends {
+		if !found[i] {
+			left = append(left, end{e.channel, e.order, window{earliest.UnixMilli(), latest.UnixMilli()}})
+		}
 	}
-	if len(channels) == 0 {
-		return extents, nil
+	if len(left) > 0 {
+		_, err = s.seek(ctx, site, left, extents)
 	}
-	return extents, s.storedExtents(ctx, site, channels, extents)
+	return extents, err
 }
 
-// storedExtents reads the first and the last reading of each channel, which
-// InfluxDB finds without going through those in between.
-func (s *Store) storedExtents(ctx context.Context, site string, channels []string, extents map[ingest.Channel]store.Extent) error {
-	var statements []string
-	for _, channel := range channels {
-		for _, order := range []string{"ASC", "DESC"} {
-			statements = append(statements, fmt.Sprintf(`SELECT %s FROM "reading" WHERE "site" = %s ORDER BY time %s LIMIT 1`,
-				ident(fieldOf(ingest.Channel(channel))), text(site), order))
-		}
-	}
-	return s.queryAll(ctx, statements, func(h *head, row []cell) error {
-		if h.statement >= len(statements) {
-			return fmt.Errorf("InfluxDB answers statement %d of %d", h.statement, len(statements))
-		}
-		widen(extents, ingest.Channel(channels[h.statement/2]), row[0].whole, row[0].whole)
+// end is where a channel's first (ASC) or last (DESC) reading is to be found.
+type end struct {
+	channel ingest.Channel
+	order   string
+	window
+}
+
+// ends returns the first and the last day of each channel. To seek without
+// knowing it, InfluxDB would open every shard: 15 s for a year.
+func (s *Store) ends(ctx context.Context, site string) ([]end, error) {
+	orders := []string{"ASC", "DESC"}
+	var ends []end
+	err := s.queryAll(ctx, []string{
+		fmt.Sprintf(`SELECT first("seen") FROM "channel" WHERE "site" = %s GROUP BY "channel"`, text(site)),
+		fmt.Sprintf(`SELECT last("seen") FROM "channel" WHERE "site" = %s GROUP BY "channel"`, text(site)),
+	}, func(h *head, row []cell) error {
+		day := floorTo(row[0].whole, msPerDay)
+		ends = append(ends, end{ingest.Channel(h.tag("channel")), orders[h.statement%len(orders)], window{day, day + msPerDay}})
 		return nil
 	})
+	return ends, err
 }
 
-// widen makes a channel's extent hold two more times.
-func widen(extents map[ingest.Channel]store.Extent, channel ingest.Channel, firstMS, lastMS int64) {
-	first, last := time.UnixMilli(firstMS).UTC(), time.UnixMilli(lastMS).UTC()
-	if e, ok := extents[channel]; ok {
-		if e.First.Before(first) {
-			first = e.First
-		}
-		if e.Last.After(last) {
-			last = e.Last
-		}
+// seek widens the extents by the readings at the ends and says which were found.
+func (s *Store) seek(ctx context.Context, site string, ends []end, extents map[ingest.Channel]store.Extent) (found []bool, err error) {
+	statements := make([]string, len(ends))
+	for i, e := range ends {
+		statements[i] = fmt.Sprintf(`SELECT %s FROM "reading" WHERE "site" = %s AND %s ORDER BY time %s LIMIT 1`,
+			ident(fieldOf(e.channel)), text(site), between(e.fromMS, e.toMS), e.order)
 	}
-	extents[channel] = store.Extent{Channel: channel, First: first, Last: last}
+	found = make([]bool, len(ends))
+	err = s.queryAll(ctx, statements, func(h *head, row []cell) error {
+		if h.statement >= len(ends) {
+			return fmt.Errorf("InfluxDB answers statement %d of %d", h.statement, len(ends))
+		}
+		found[h.statement] = true
+		widen(extents, ends[h.statement].channel, row[0].whole)
+		return nil
+	})
+	return found, err
+}
+
+// widen makes a channel's extent hold a time.
+func widen(extents map[ingest.Channel]store.Extent, channel ingest.Channel, ms int64) {
+	at := time.UnixMilli(ms).UTC()
+	e, known := extents[channel]
+	if !known {
+		e = store.Extent{Channel: channel, First: at, Last: at}
+	}
+	if at.Before(e.First) {
+		e.First = at
+	}
+	if at.After(e.Last) {
+		e.Last = at
+	}
+	extents[channel] = e
 }
 
 // Revision returns the sum over the journals that have written readings of the

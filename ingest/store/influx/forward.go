@@ -146,20 +146,25 @@ func (p *pauses) after(ctx context.Context, failure error) error {
 		return nil
 	}
 	p.store.stats.failed(failure)
+	p.store.known.forget() // the bucket may be another when the server is back
+	pause := p.grow(failure)
+	p.store.options.Logger.WarnContext(ctx, "readings wait in the journal", "err", failure, "again_in", pause.Round(time.Millisecond))
+	return sleep(ctx, pause)
+}
+
+// grow returns the pause after a failure, with some chance in it so that many
+// ingesters do not come back at once, and makes the next one longer.
+func (p *pauses) grow(failure error) time.Duration {
 	pause := p.next
-	if answer := (*statusError)(nil); errors.As(failure, &answer) {
-		if m := matterOf(failure); m == setup || m == unclear {
-			pause = p.store.options.LongestPause
-		}
-		pause = max(pause, answer.retryAfter)
-	}
 	p.next = min(2*p.next, p.store.options.LongestPause)
+	if m := matterOf(failure); m == setup || m == unclear {
+		pause = p.store.options.LongestPause
+	}
 	pause = pause/2 + rand.N(pause/2+1)
 	if answer := (*statusError)(nil); errors.As(failure, &answer) {
 		pause = max(pause, answer.retryAfter)
 	}
-	p.store.options.Logger.WarnContext(ctx, "readings wait in the journal", "err", failure, "again_in", pause.Round(time.Millisecond))
-	return sleep(ctx, pause)
+	return pause
 }
 
 // forwardSome sends the oldest of what waits and drops it from the journal. An
@@ -179,7 +184,8 @@ func (s *Store) forwardSome(ctx context.Context) error {
 	if err := d.settle(ctx, all); err != nil {
 		return err
 	}
-	if err := s.note(ctx, batches); err != nil {
+	kept := all.without(d.refused)
+	if err := s.note(ctx, notesOf(s.options.Journal.Writer(), batches, kept)); err != nil {
 		return err
 	}
 	if err := s.refuse(ctx, d.refused); err != nil {
@@ -188,7 +194,7 @@ func (s *Store) forwardSome(ctx context.Context) error {
 	if err := s.options.Journal.Drop(ctx, batches.Through()); err != nil {
 		return err
 	}
-	s.stats.forwarded(len(all)-len(d.refused), len(d.refused))
+	s.stats.forwarded(len(kept), len(d.refused))
 	return nil
 }
 

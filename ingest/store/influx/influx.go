@@ -166,9 +166,10 @@ func (s *Store) Close() error {
 }
 
 // InfluxDB holds times from 1677-09-21 to 2262-04-11 (models/time.go of 1.8.10:
-// MinNanoTime, MaxNanoTime); these are the whole days within.
+// MinNanoTime, MaxNanoTime); these are whole days within, the first at the
+// beginning of a window.
 var (
-	earliest = time.Date(1677, 9, 22, 0, 0, 0, 0, time.UTC)
+	earliest = time.Date(1677, 9, 23, 0, 0, 0, 0, time.UTC)
 	latest   = time.Date(2262, 4, 11, 0, 0, 0, 0, time.UTC)
 )
 

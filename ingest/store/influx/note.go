@@ -64,6 +64,12 @@ func (k *known) add(days map[channelDay]int64) {
 	}
 }
 
+func (k *known) forget() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	clear(k.days)
+}
+
 // siteHour is an hour of a site.
 type siteHour struct {
 	site   string
@@ -77,17 +83,17 @@ type notes struct {
 	days   map[channelDay]int64 // the time of its last reading
 }
 
-func notesOf(batches []journal.Batch, writer string) notes {
+// notesOf takes the hours from the batches, and the channel days from the
+// samples that were kept.
+func notesOf(writer string, batches []journal.Batch, kept samples) notes {
 	n := notes{writer, make(map[siteHour]int64), make(map[channelDay]int64)}
 	for _, batch := range batches {
 		for _, r := range batch.Readings {
-			ms := r.Time.UnixMilli()
-			n.hours[siteHour{r.Site, floorTo(ms, msPerHour)}] = batch.ID
-			day := channelDay{r.Site, r.Channel, floorTo(ms, msPerDay)}
-			if last, ok := n.days[day]; !ok || ms > last {
-				n.days[day] = ms
-			}
+			n.hours[siteHour{r.Site, floorTo(r.Time.UnixMilli(), msPerHour)}] = batch.ID
 		}
+	}
+	for _, one := range kept { // in ascending time
+		n.days[channelDay{one.site, one.channel, floorTo(one.ms, msPerDay)}] = one.ms
 	}
 	return n
 }
@@ -125,8 +131,7 @@ func (n notes) lines() ([]string, error) {
 
 // note writes which channels the sites have readings of and which hours have
 // changed. It comes after the readings, so who sees the revision sees them.
-func (s *Store) note(ctx context.Context, batches []journal.Batch) error {
-	n := notesOf(batches, s.options.Journal.Writer())
+func (s *Store) note(ctx context.Context, n notes) error {
 	maps.DeleteFunc(n.days, func(d channelDay, _ int64) bool { return s.known.has(d) })
 	lines, err := n.lines()
 	if err != nil {

@@ -113,6 +113,18 @@ func (s samples) halves() []samples {
 	return []samples{s[:middle], s[middle:]}
 }
 
+// without returns the samples that were not refused.
+func (s samples) without(refused []refusedSample) samples {
+	if len(refused) == 0 {
+		return s
+	}
+	gone := make(map[sample]bool, len(refused))
+	for _, r := range refused {
+		gone[r.sample] = true
+	}
+	return slices.DeleteFunc(slices.Clone(s), func(one sample) bool { return gone[one] })
+}
+
 // encode returns the line protocol of the samples.
 func (s samples) encode() ([]byte, error) {
 	e := newEncoder(48 * len(s))
