@@ -103,7 +103,7 @@ func Of(hours []siteday.Hour, p Plant, need Need) Report {
 func (r *Report) findLine(settled []hour, lab *laboratory, flowC func(outdoorC float64) float64) *line {
 	var full []*hour
 	for i := range settled {
-		if settled[i].signed && len(r.Signs) > 0 {
+		if settled[i].signed {
 			full = append(full, &settled[i])
 		}
 	}

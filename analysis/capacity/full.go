@@ -17,11 +17,12 @@ const (
 	levelBands, levelHours = 3, 6
 )
 
-// sign marks the hours with a sign of full output and says what signs there were.
+// sign marks the hours with a sign of full output and returns the signs that were
+// seen often enough.
 func sign(hours []hour) []Sign {
-	seen := map[Sign]int{}
+	seen := map[Sign][]*hour{}
 	bands := bandsOf(hours)
-	level := levelOf(bands)
+	level := levelOf(bands, hours)
 	for i := range bands {
 		b := &bands[i]
 		p95W, _ := b.quantile(0.95, powerOf, anyHour)
@@ -30,15 +31,18 @@ func sign(hours []hour) []Sign {
 				continue
 			}
 			for _, s := range signsOf(h, level[b.low]) {
-				h.signed = true
-				seen[s]++
+				seen[s] = append(seen[s], h)
 			}
 		}
 	}
 	var signs []Sign
 	for _, s := range []Sign{AsInLaboratory, BelowTarget, BackupHelped, PowerLevel} {
-		if seen[s] >= minFullHours {
-			signs = append(signs, s)
+		if len(seen[s]) < minFullHours {
+			continue
+		}
+		signs = append(signs, s)
+		for _, h := range seen[s] {
+			h.signed = true
 		}
 	}
 	return signs
@@ -62,9 +66,11 @@ func signsOf(h *hour, level bool) []Sign {
 }
 
 // levelOf finds neighbouring bands in which a machine that never stopped took
-// the same power.
-func levelOf(bands []band) map[int]bool {
+// the same power, and hardly ever more anywhere: at its lowest output power is
+// level as well.
+func levelOf(bands []band, hours []hour) map[int]bool {
 	level := map[int]bool{}
+	p95W := quantileOf(hours, 0.95, powerOf)
 	for i := 0; i+levelBands <= len(bands); i++ {
 		lowestW, highestW := math.Inf(1), 0.0
 		side := bands[i : i+levelBands]
@@ -76,7 +82,7 @@ func levelOf(bands []band) map[int]bool {
 			lowestW, highestW = min(lowestW, low), max(highestW, high)
 		}
 		for k := range side {
-			level[side[k].low] = level[side[k].low] || highestW <= (1+levelRatio)*lowestW
+			level[side[k].low] = level[side[k].low] || highestW <= (1+levelRatio)*lowestW && lowestW >= nearPowerRatio*p95W
 		}
 	}
 	return level

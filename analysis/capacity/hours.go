@@ -112,6 +112,15 @@ func (b *band) quantile(share float64, value func(*hour) float64, wanted func(*h
 	return stat.Quantile(share, stat.Empirical, values, nil), len(values)
 }
 
+func quantileOf(hours []hour, share float64, value func(*hour) float64) float64 {
+	all := band{}
+	for i := range hours {
+		all.hours = append(all.hours, &hours[i])
+	}
+	v, _ := all.quantile(share, value, anyHour)
+	return v
+}
+
 func anyHour(*hour) bool { return true }
 
 func powerOf(h *hour) float64 { return h.powerW }
