@@ -42,11 +42,12 @@ type house struct {
 	emitterH     float64 // by which heat reaches the room later
 }
 
-// step is the house's response to an hour of constant conditions.
+// step is the house's response to an hour of constant conditions: what room and
+// mass, in this order, take on of each temperature before, of the outdoor
+// temperature, and of heat by the loss.
 type step struct {
-	room, mass [2]float64 // from room and mass
-	outdoor    [2]float64
-	heat       [2]float64
+	roomShare, massShare    [2]float64
+	outdoorShare, heatShare [2]float64
 }
 
 // hourStep solves the two capacities exactly for an hour.
@@ -71,9 +72,9 @@ func (h *house) hourStep() step {
 		return [2]float64{(d*u - b*v) / det, (a*v - c*u) / det}
 	}
 	return step{
-		room: [2]float64{e[0][0], e[0][1]}, mass: [2]float64{e[1][0], e[1][1]},
-		outdoor: hold(directShare/h.roomH, throughShare/h.massH),
-		heat:    hold(1/h.roomH, 0),
+		roomShare: [2]float64{e[0][0], e[0][1]}, massShare: [2]float64{e[1][0], e[1][1]},
+		outdoorShare: hold(directShare/h.roomH, throughShare/h.massH),
+		heatShare:    hold(1/h.roomH, 0),
 	}
 }
 
@@ -119,15 +120,15 @@ func (k *kalman) predict(from, to *hourly) {
 	copy(w[stateRhythm:], from.rhythm[:])
 	w[stateSun] = (from.sunWPerM2 + to.sunWPerM2) / 2 / sunScaleWPerM2
 	var rows [2][states]float64
-	for r, own := range [2][2]float64{k.step.room, k.step.mass} {
+	for r, own := range [2][2]float64{k.step.roomShare, k.step.massShare} {
 		for j := range k.n {
-			rows[r][j] = k.step.heat[r] * w[j]
+			rows[r][j] = k.step.heatShare[r] * w[j]
 		}
 		rows[r][stateRoom], rows[r][stateMass] = own[0], own[1]
 	}
 	var x [2]float64
 	for r := range rows {
-		x[r] = k.step.outdoor[r] * outdoorC
+		x[r] = k.step.outdoorShare[r] * outdoorC
 		for j := range k.n {
 			x[r] += rows[r][j] * k.x[j]
 		}
@@ -139,14 +140,12 @@ func (k *kalman) predict(from, to *hourly) {
 
 // spread is P = F P F' + Q, where F differs from one only in the first three rows.
 func (k *kalman) spread(rows *[2][states]float64) {
-	var m [2][states]float64
-	for r := range rows {
-		for j := range k.n {
-			sum := 0.0
-			for i := range k.n {
-				sum += rows[r][i] * k.p[i][j]
-			}
-			m[r][j] = sum
+	var m [2][states]float64 // of F P; P is symmetric, so its rows are its columns
+	for j := range k.n {
+		column := &k.p[j]
+		for i := range k.n {
+			m[0][j] += rows[0][i] * column[i]
+			m[1][j] += rows[1][i] * column[i]
 		}
 	}
 	var corner [2][2]float64

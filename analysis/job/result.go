@@ -9,6 +9,7 @@ import (
 	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
 	"coldweek/analysis/flowrate"
+	"coldweek/analysis/heatloss"
 	"coldweek/analysis/season"
 )
 
@@ -42,6 +43,8 @@ type Result struct {
 	// Defrosting and Running say what defrosts cost and why the plant cycles.
 	Defrosting defrost.Report `json:"-"`
 	Running    cycling.Report `json:"-"`
+	// Loss is what HeatLoss is taken from, with the days for a chart.
+	Loss *heatloss.Result `json:"-"`
 	// Needed is what the house takes by its heat loss; nil is not known. Sizing,
 	// Rooms and Cost say more of capacity, comfort and money.
 	Needed Needed          `json:"-"`

@@ -93,6 +93,7 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	writeDefrosts(out, r)
 	writeFlow(out, r)
 	writeEfficiency(out, r)
+	writeHeatLoss(out, r)
 	writeSizing(out, r)
 	writeRooms(out, r)
 	writeCost(out, &r.Cost, r.Efficiency.Overall)

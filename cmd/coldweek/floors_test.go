@@ -63,7 +63,7 @@ var imports = map[string][]string{
 	"analysis/heatloss":   {"analysis/operation", "analysis/robust", "analysis/siteday"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling",
-		"analysis/capacity", "analysis/comfort", "analysis/season"},
+		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss"},
 
 	"dashboards/chart":                  {"ingest"},
 	"dashboards/grafana":                {},
