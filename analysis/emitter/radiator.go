@@ -18,23 +18,21 @@ type Radiator struct {
 	OutputW, RatedAtK, Exponent float64
 }
 
-func (r Radiator) ratedK() float64 {
-	if r.RatedAtK > 0 {
-		return r.RatedAtK
+// Usual returns the radiator with what its paper does not say filled in.
+func (r Radiator) Usual() Radiator {
+	if r.RatedAtK <= 0 {
+		r.RatedAtK = usualRatedK
 	}
-	return usualRatedK
-}
-
-func (r Radiator) exponent() float64 {
-	if r.Exponent > 0 {
-		return r.Exponent
+	if r.Exponent <= 0 {
+		r.Exponent = usualExponent
 	}
-	return usualExponent
+	return r
 }
 
 // At returns the output at an excess temperature; none below the room's.
 func (r Radiator) At(excessK float64) float64 {
-	return r.OutputW * math.Pow(max(excessK, 0)/r.ratedK(), r.exponent())
+	r = r.Usual()
+	return r.OutputW * math.Pow(max(excessK, 0)/r.RatedAtK, r.Exponent)
 }
 
 // Between returns the output between a flow and a return temperature.
@@ -44,7 +42,8 @@ func (r Radiator) Between(flowC, returnC, roomC float64) float64 {
 
 // ExcessFor returns the excess temperature at which it gives so much.
 func (r Radiator) ExcessFor(heatW float64) float64 {
-	return r.ratedK() * math.Pow(max(heatW, 0)/r.OutputW, 1/r.exponent())
+	r = r.Usual()
+	return r.RatedAtK * math.Pow(max(heatW, 0)/r.OutputW, 1/r.Exponent)
 }
 
 const (

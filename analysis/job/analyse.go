@@ -70,6 +70,8 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.HotWater = hotWaterOf(&sums)
 	r.FlowRate = flowrate.Of(days)
 	r.Flow = flowOf(record, &sums, r.FlowRate)
+	r.Curve = curveOf(record, &sums)
+	r.HeatingCurve = heatingCurveOf(record, r.Curve)
 	r.Loss = lossOf(record, days, r.Heat.UncertaintyPct)
 	r.HeatLoss, r.Needed = heatLossOf(record, r.Loss), r.Loss.NetAt
 	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))

@@ -5,6 +5,7 @@ import (
 
 	"coldweek/analysis/capacity"
 	"coldweek/analysis/comfort"
+	"coldweek/analysis/curve"
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
@@ -51,6 +52,8 @@ type Result struct {
 	Sizing capacity.Report `json:"-"`
 	Rooms  comfort.Report  `json:"-"`
 	Cost   season.Cost     `json:"-"`
+	// Curve is what HeatingCurve is taken from.
+	Curve *curve.Fit `json:"-"`
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
 	// Assumed is what was taken for granted of the meters, for people.

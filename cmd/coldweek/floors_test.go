@@ -53,6 +53,7 @@ var imports = map[string][]string{
 	"analysis/sensor": {"ingest", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday"},
 	"analysis/emitter":    {"analysis/robust"},
+	"analysis/curve":      {"analysis/efficiency", "analysis/emitter", "analysis/robust", "analysis/siteday"},
 	"analysis/defrost":    {"analysis/robust", "analysis/operation", "analysis/siteday"},
 	"analysis/cycling":    {"analysis/operation", "analysis/siteday"},
 	"analysis/flowrate":   {"ingest", "analysis/robust", "analysis/trace", "analysis/operation", "analysis/siteday"},
@@ -63,7 +64,7 @@ var imports = map[string][]string{
 	"analysis/heatloss":   {"analysis/operation", "analysis/robust", "analysis/siteday"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling",
-		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss"},
+		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss", "analysis/emitter", "analysis/curve"},
 
 	"dashboards/chart":                  {"ingest"},
 	"dashboards/grafana":                {},
