@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -181,8 +182,10 @@ func (s *Store) forwardSome(ctx context.Context) error {
 	}
 	all := gather(batches)
 	d := delivery{store: s}
-	if err := d.settle(ctx, all); err != nil {
-		return err
+	for part := range slices.Chunk(all, s.options.BatchSize) { // one batch may be larger
+		if err := d.settle(ctx, part); err != nil {
+			return err
+		}
 	}
 	kept := all.without(d.refused)
 	if err := s.note(ctx, notesOf(s.options.Journal.Writer(), batches, kept)); err != nil {

@@ -29,7 +29,7 @@ func TestAnOutageLosesNothing(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			bucket := database(server)
-			s := open(t, newFiles(t), influx.Options{URL: server.URL(), Bucket: bucket, BatchSize: 500, Timeout: 300 * time.Millisecond})
+			s := open(t, newFiles(t), influx.Options{URL: server.URL(), Bucket: bucket, BatchSize: 500, Timeout: time.Second})
 			s.forward(t)
 			readings := newStream()
 			readings.append(t, s, 60)
@@ -72,7 +72,7 @@ func TestFaultsOnTheWayLoseNothing(t *testing.T) {
 			bucket := database(server)
 			p := newProxy(t, server)
 			p.inject(often(f))
-			s := open(t, newFiles(t), influx.Options{URL: p.URL, Bucket: bucket, BatchSize: 500, Timeout: 500 * time.Millisecond})
+			s := open(t, newFiles(t), influx.Options{URL: p.URL, Bucket: bucket, BatchSize: 500, Timeout: time.Second})
 			s.forward(t)
 			readings := newStream()
 			readings.append(t, s, 40)

@@ -5,13 +5,16 @@ import (
 	"database/sql"
 	"encoding/json"
 	"encoding/pem"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"net/http"
 	"net/http/httptest"
 	"net/http/httputil"
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -128,6 +131,24 @@ func TestOnlyTimesThatInfluxDBHoldsAreTaken(t *testing.T) {
 	extents, err := s.Extents(t.Context(), "moorhof")
 	require.NoError(t, err)
 	require.Equal(t, []store.Extent{{Channel: "power", First: first, Last: last}}, extents)
+}
+
+// What others write into the bucket with finer times is read to the millisecond.
+func TestReadingsOfOthersCountToTheMillisecond(t *testing.T) {
+	server := influxtest.Start(t)
+	bucket := database(server)
+	s := open(t, newFiles(t), influx.Options{URL: server.URL(), Bucket: bucket})
+	append1(t, s, series("moorhof", year2025, 1, "power", "mode"))
+	s.drain(t)
+	answer, err := http.Post(server.URL()+"/write?db="+bucket, "text/plain", strings.NewReader(fmt.Sprintf(
+		"reading,site=moorhof power=7 %d\nreading,site=moorhof power=8,mode=1 %d", year2025.UnixNano()+1000, year2025.UnixNano()+5_000_000)))
+	require.NoError(t, err)
+	require.NoError(t, answer.Body.Close())
+	columns, err := s.Scan(t.Context(), "moorhof", []ingest.Channel{"power", "mode", "power"}, year2025, year2025.Add(time.Hour))
+	require.NoError(t, err)
+	ms := year2025.UnixMilli()
+	power := ingest.Column{Channel: "power", UnixMS: []int64{ms, ms + 5}, Value: []float64{7, 8}}
+	require.Equal(t, []ingest.Column{power, {Channel: "mode", UnixMS: []int64{ms, ms + 5}, Value: []float64{0.125, 1}}, power}, columns)
 }
 
 // A server that has stopped in its tracks holds nobody up who has gone.

@@ -150,7 +150,7 @@ func (s *Store) readWindow(ctx context.Context, site string, channels []ingest.C
 			}
 			for i := range columns {
 				if c := &row[i+1]; c.isNumber() {
-					columns[i].add(row[0].whole, c.real)
+					columns[i].put(row[0].whole, c.real)
 				}
 			}
 			return nil
@@ -218,6 +218,16 @@ func (p points) len() int { return len(p.ms) }
 func (p *points) add(ms int64, value float64) {
 	p.ms = append(p.ms, ms)
 	p.values = append(p.values, value)
+}
+
+// put adds a reading not before the last; of two in one millisecond, as others
+// may have written, the later stays.
+func (p *points) put(ms int64, value float64) {
+	if n := p.len(); n > 0 && p.ms[n-1] == ms {
+		p.values[n-1] = value
+		return
+	}
+	p.add(ms, value)
 }
 
 func (p points) sharesTimes(other points) bool {
