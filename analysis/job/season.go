@@ -12,9 +12,12 @@ import (
 // Season looks beyond a period: what the plant is expected to take in whole
 // seasons, what the period cost, and how it compares with another one.
 type Season struct {
-	Site       string             `json:"site"`
-	From       time.Time          `json:"from"`
-	To         time.Time          `json:"to"` // exclusive
+	Site string    `json:"site"`
+	From time.Time `json:"from"`
+	To   time.Time `json:"to"` // exclusive
+	// SPF of the period and what it, and those of the seasons, are measured at.
+	SPF        *float64           `json:"spf"`
+	Boundary   *string            `json:"boundary"`
 	Seasons    []ExpectedSeason   `json:"seasons"`
 	Cost       season.Cost        `json:"cost"`
 	Comparison *season.Comparison `json:"comparison"` // null: no other period was given
@@ -43,7 +46,10 @@ func LookAhead(ctx context.Context, st Store, record *site.Record, w Window, aga
 		return nil, err
 	}
 	answer := Summarise(record, w, days, sourceOf(r.channels))
-	s := &Season{Site: record.ID, From: w.From, To: w.To, Cost: answer.Cost, Seasons: seasonsOf(answer, days)}
+	s := &Season{
+		Site: record.ID, From: w.From, To: w.To, SPF: answer.Efficiency.Overall, Boundary: answer.Efficiency.Boundary,
+		Cost: answer.Cost, Seasons: seasonsOf(answer, days),
+	}
 	if against == nil {
 		return s, nil
 	}
@@ -56,7 +62,10 @@ func LookAhead(ctx context.Context, st Store, record *site.Record, w Window, aga
 }
 
 func seasonsOf(answer *Result, days []siteday.Day) []ExpectedSeason {
-	measured := season.Site{Days: days, Need: season.Need(answer.Needed)}
+	measured := season.Site{Days: days}
+	if answer.HeatLoss.WPerK != nil {
+		measured.Need = season.Need(answer.Needed)
+	}
 	if e := answer.Efficiency; e.Overall != nil && e.Low != nil && e.High != nil {
 		measured.MeterRatio = (*e.High - *e.Low) / 2 / *e.Overall
 	}

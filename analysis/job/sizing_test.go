@@ -1,6 +1,7 @@
 package job_test
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -105,4 +106,31 @@ func TestNoPriceIsBuiltIn(t *testing.T) {
 	assert.Nil(t, r.Cost.Former)
 	assert.Nil(t, r.Capacity.AtDesignKW)
 	assert.Nil(t, r.Capacity.ShareOfTimeAtFull)
+}
+
+// TestBalancePointFromTheFittedHeatLoss: all that the answer says of a machine
+// somewhat small for its house comes from readings, and meets what the
+// simulation's own loss, gains and output come to.
+func TestBalancePointFromTheFittedHeatLoss(t *testing.T) {
+	p := goodMeters(rig.Random(6), time.Minute, 0)
+	p.HeatPump.RatedHeatKW *= 0.7
+	p.HeatPump.MinimumHeatKW *= 0.7
+	p.Backup = rig.Backup{}
+	p.Metering.Quantities = append([]ingest.Quantity{ingest.RoomTemp, ingest.FlowTarget, ingest.Irradiance}, bareSensors...)
+	p.Climate.DewGapK = 12 // dry air: no frost to reckon with
+	played := play(t, p, time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), 42)
+	r := played.analyse(t)
+	require.NotNil(t, r.Sizing.Balance, "%s: %s", r.Sizing.Verdict, r.Sizing.Why)
+	truth := played.truth.Parameters
+	wantC := math.NaN()
+	for c := 15.0; c > -35 && math.IsNaN(wantC); c -= 0.05 {
+		canW := p.HeatPump.RatedHeatKW * 1000 * (1 - p.HeatPump.CapacityPerK*(7-c)) * (1 - r.Sizing.HotWaterShare)
+		if canW < truth.HeatLossWPerK*(truth.RoomSetC-c)-truth.GainsW {
+			wantC = c
+		}
+	}
+	b := r.Sizing.Balance
+	t.Logf("balance point %.1f °C (%.1f to %.1f), truth %.1f; basis %s, %v; %s: %s", b.OutdoorC, b.LowC, b.HighC, wantC, r.Sizing.Basis, r.Sizing.Signs, r.Sizing.Verdict, r.Sizing.Why)
+	assert.InDelta(t, wantC, b.OutdoorC, 1.5)
+	assert.Greater(t, b.HighC, wantC)
 }

@@ -64,6 +64,9 @@ func about(value, ratio float64) Interval {
 const (
 	// farShare of the heat may lie more than mostBeyondK beyond what was seen.
 	farShare = 0.02
+	// mostBeyondShare of the heat beyond what was seen is more guess than
+	// projection.
+	mostBeyondShare = 0.5
 	// beyondRatio is half the interval of an efficiency that was drawn on.
 	beyondRatio = 0.2
 	// fewestDays with heating make a projection (common practice, no source).
@@ -102,10 +105,8 @@ func (s Site) Project(c Climate) (*Projection, error) {
 		return nil, err
 	}
 	r := &Projection{Climate: c.Name, Hours: c.Hours(), SeenFromC: p.LowC, SeenToC: p.HighC}
-	var farRatio float64
-	if r.BeyondShare, farRatio = s.beyond(c, p); farRatio > farShare {
-		return nil, fmt.Errorf("%.0f %% of the heat lies more than %d K beyond the %.0f to %.0f °C at which the plant was seen to heat",
-			100*farRatio, mostBeyondK, p.LowC, p.HighC)
+	if r.BeyondShare, err = s.beyond(c, p); err != nil {
+		return nil, err
 	}
 	sampleRatio, ok := jackknife(s.Days, func(days []siteday.Day) float64 { return s.spaceSPF(c, days) })
 	if !ok {
@@ -181,20 +182,28 @@ func (s Site) spaceSPF(c Climate, days []siteday.Day) float64 {
 	return total.SPF()
 }
 
-// beyond returns the share of the space heat at temperatures beyond those seen,
-// and far beyond.
-func (s Site) beyond(c Climate, p *Performance) (beyondShare, farRatio float64) {
+// beyond returns the share of the space heat at temperatures beyond those seen;
+// an error when it is too large, or much of it far beyond.
+func (s Site) beyond(c Climate, p *Performance) (float64, error) {
+	share, far := 0.0, 0.0
 	total, rows := c.Sum(s.plant(p))
 	for _, row := range rows {
 		_, beyondK, _ := p.COP(row.OutdoorC)
 		if beyondK > 0 {
-			beyondShare += row.HeatJ / total.HeatJ
+			share += row.HeatJ / total.HeatJ
 		}
 		if beyondK > mostBeyondK {
-			farRatio += row.HeatJ / total.HeatJ
+			far += row.HeatJ / total.HeatJ
 		}
 	}
-	return beyondShare, farRatio
+	seen := fmt.Sprintf("the %.0f to %.0f °C at which the plant was seen to heat", p.LowC, p.HighC)
+	switch {
+	case far > farShare:
+		return share, fmt.Errorf("%.0f %% of the heat lies more than %d K beyond %s", 100*far, mostBeyondK, seen)
+	case share > mostBeyondShare:
+		return share, fmt.Errorf("%.0f %% of the heat lies beyond %s", 100*share, seen)
+	}
+	return share, nil
 }
 
 func (s Site) heatingDays() int {

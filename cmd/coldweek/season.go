@@ -82,7 +82,7 @@ func writeSeason(out io.Writer, s *job.Season) error {
 	fmt.Fprintf(out, "%s, from what was measured %s to %s (%s)\n\n", s.Site,
 		s.From.Format("2 Jan 2006"), s.To.AddDate(0, 0, -1).Format("2 Jan 2006"), s.From.Location())
 	writeProjections(out, s)
-	writeCost(out, &s.Cost, nil)
+	writeCost(out, &s.Cost, s.SPF)
 	if s.Comparison != nil {
 		writeComparison(out, s.Comparison)
 	}
@@ -90,7 +90,11 @@ func writeSeason(out io.Writer, s *job.Season) error {
 }
 
 func writeProjections(out io.Writer, s *job.Season) {
-	fmt.Fprintln(out, "Projected for a heating season (95 % intervals; hot water and standby as in the days measured):")
+	boundary := ""
+	if s.Boundary != nil {
+		boundary = "SPF " + *s.Boundary + "; "
+	}
+	fmt.Fprintf(out, "Projected for a heating season (%s95 %% intervals; hot water and standby as in the days measured):\n", boundary)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	known := false
 	for _, e := range s.Seasons {
