@@ -75,8 +75,7 @@ const (
 
 // Own is the site's hours by outdoor temperature, as far as they are known.
 func Own(days []siteday.Day) Climate {
-	var h siteday.Histogram
-	h = siteday.NewHistogram(1)
+	h := siteday.NewHistogram(1)
 	for i := range days {
 		for _, hour := range days[i].Sums.Hours {
 			if c, known := hour.Outdoor.Of(); known {
