@@ -62,9 +62,11 @@ var imports = map[string][]string{
 	"analysis/capacity":   {"analysis/efficiency", "analysis/robust", "analysis/siteday"},
 	"analysis/comfort":    {"analysis/siteday"},
 	"analysis/heatloss":   {"analysis/operation", "analysis/robust", "analysis/siteday"},
+	"analysis/watch": {"ingest", "analysis/cycling", "analysis/flowrate", "analysis/operation", "analysis/robust", "analysis/sensor",
+		"analysis/siteday", "analysis/trace"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling",
-		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss", "analysis/emitter", "analysis/curve"},
+		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss", "analysis/emitter", "analysis/curve", "analysis/watch"},
 
 	"dashboards/chart":                  {"ingest"},
 	"dashboards/grafana":                {},

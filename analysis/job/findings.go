@@ -1,0 +1,164 @@
+package job
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"coldweek/analysis/watch"
+	"coldweek/ingest/store"
+)
+
+// told is what the store keeps of a finding beside its own columns.
+type told struct {
+	Title    string         `json:"title"`
+	Evidence []watch.Figure `json:"evidence"`
+	Causes   []string       `json:"causes"`
+	Next     []string       `json:"next"`
+	Caution  string         `json:"caution,omitempty"`
+	Basis    string         `json:"basis"`
+	AsOf     time.Time      `json:"as_of"`
+}
+
+// FindingID is how a finding is called: its kind and its beginning.
+func FindingID(kind string, since time.Time) string {
+	return kind + "@" + since.UTC().Format("2006-01-02T15:04:05Z")
+}
+
+// StoreFinding is a finding as the store keeps it.
+func StoreFinding(id string, f *watch.Finding) (store.Finding, error) {
+	detail, err := json.Marshal(told{f.Title, f.Evidence, f.Causes, f.Next, f.Caution, f.Basis, f.AsOf})
+	if err != nil {
+		return store.Finding{}, fmt.Errorf("encode finding %s of site %q: %w", f.Kind, id, err)
+	}
+	kept := store.Finding{
+		Site: id, Kind: f.Kind, Since: f.Since, Until: f.Until, Severity: store.Severity(f.Severity),
+		Fields: map[string]float64{}, Detail: detail,
+	}
+	for _, figure := range f.Evidence {
+		kept.Fields[figure.Name] = figure.Value
+	}
+	return kept, nil
+}
+
+// ReadFinding reads a finding that StoreFinding made.
+func ReadFinding(kept store.Finding) (watch.Finding, error) {
+	var t told
+	if err := json.Unmarshal(kept.Detail, &t); err != nil {
+		return watch.Finding{}, fmt.Errorf("decode finding %s of site %q: %w", kept.Kind, kept.Site, err)
+	}
+	return watch.Finding{
+		Kind: kept.Kind, Severity: watch.Severity(kept.Severity), Since: kept.Since, Until: kept.Until,
+		Title: t.Title, Evidence: t.Evidence, Causes: t.Causes, Next: t.Next, Caution: t.Caution, Basis: t.Basis, AsOf: t.AsOf,
+	}, nil
+}
+
+// ReadFindings returns a site's findings that lasted at any time of
+// from <= time < to, without the withdrawn ones.
+func ReadFindings(ctx context.Context, st store.Findings, id string, from, to time.Time) ([]watch.Finding, error) {
+	kept, err := st.Findings(ctx, id, from, to)
+	if err != nil {
+		return nil, fmt.Errorf("read findings of site %q: %w", id, err)
+	}
+	var findings []watch.Finding
+	for _, k := range kept {
+		f, err := ReadFinding(k)
+		if err != nil {
+			return nil, err
+		}
+		if !f.Withdrawn() {
+			findings = append(findings, f)
+		}
+	}
+	return findings, nil
+}
+
+func putFindings(ctx context.Context, st store.Findings, id string, changed []watch.Finding) error {
+	if len(changed) == 0 {
+		return nil
+	}
+	kept := make([]store.Finding, len(changed))
+	for i := range changed {
+		var err error
+		if kept[i], err = StoreFinding(id, &changed[i]); err != nil {
+			return err
+		}
+	}
+	if err := st.PutFindings(ctx, kept); err != nil {
+		return fmt.Errorf("keep %d findings of site %q: %w", len(kept), id, err)
+	}
+	return nil
+}
+
+// recall reads what the store has, once.
+func (m *Memory) recall(ctx context.Context, st store.Findings, id string, from time.Time) error {
+	if m.known {
+		return nil
+	}
+	kept, err := st.Findings(ctx, id, from, endOfTime)
+	if err != nil {
+		return fmt.Errorf("read findings of site %q: %w", id, err)
+	}
+	m.findings = nil
+	for _, k := range kept {
+		f, err := ReadFinding(k)
+		if err != nil {
+			return err
+		}
+		m.findings = append(m.findings, f)
+	}
+	m.known = true
+	return nil
+}
+
+var endOfTime = time.Date(store.LastYear, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// remember takes over what changed and forgets what ended before.
+func (m *Memory) remember(changed []watch.Finding, from time.Time) {
+	for _, f := range changed {
+		k := slices.IndexFunc(m.findings, func(kept watch.Finding) bool { return kept.Kind == f.Kind && kept.Since.Equal(f.Since) })
+		if k < 0 {
+			m.findings = append(m.findings, f)
+		} else {
+			m.findings[k] = f
+		}
+	}
+	m.findings = slices.DeleteFunc(m.findings, func(f watch.Finding) bool { return f.Ended() && f.Until.Before(from) })
+}
+
+func (m *Memory) open() []watch.Finding {
+	var open []watch.Finding
+	for _, f := range m.findings {
+		if !f.Ended() {
+			open = append(open, f)
+		}
+	}
+	return open
+}
+
+// findingsOf puts findings into the answer's form.
+func findingsOf(found []watch.Finding) []Finding {
+	answer := []Finding{}
+	for i := range found {
+		f := &found[i]
+		evidence := map[string]any{}
+		for _, figure := range f.Evidence {
+			evidence[figure.Name] = figure.Value
+		}
+		var until *time.Time
+		if f.Ended() {
+			until = &f.Until
+		}
+		next := f.Next
+		if f.Caution != "" {
+			next = append(slices.Clone(next), f.Caution)
+		}
+		answer = append(answer, Finding{
+			ID: FindingID(f.Kind, f.Since), Severity: string(f.Severity), Since: f.Since, Until: until, Title: f.Title,
+			Evidence: evidence, Causes: f.Causes, Next: next,
+		})
+	}
+	return answer
+}

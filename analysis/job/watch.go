@@ -1,0 +1,244 @@
+package job
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"coldweek/analysis/operation"
+	"coldweek/analysis/sensor"
+	"coldweek/analysis/siteday"
+	"coldweek/analysis/trace"
+	"coldweek/analysis/watch"
+	"coldweek/ingest"
+	"coldweek/ingest/site"
+	"coldweek/ingest/store"
+)
+
+const (
+	// watchDays are looked at in all, closeDays of them by slots.
+	watchDays, closeDays = 28, 4
+	// pastEvery is how often days that are over are looked at again for late
+	// readings.
+	pastEvery = time.Hour
+)
+
+// WatchStore is what watching needs of a store.
+type WatchStore interface {
+	Store
+	store.Findings
+}
+
+// Watched is what a look at a site found.
+type Watched struct {
+	Changed []watch.Finding // new, ended or otherwise different since the look before; they are stored
+	Open    []watch.Finding
+}
+
+// Memory keeps what a look at a site read, so that the next one reads only what
+// is new. The zero value is empty. It is for one site, and not for use by two at
+// once.
+type Memory struct {
+	settings string
+	past     []siteday.Day // the days before the close ones
+	pastKey  pastKey
+	close    []closeDay
+	findings []watch.Finding
+	known    bool // findings are those of the store
+	from     time.Time
+}
+
+type pastKey struct {
+	first string
+	hour  time.Time
+}
+
+// closeDay is a day seen by slots.
+type closeDay struct {
+	localDay
+	upto     time.Time // what the trace reaches to
+	revision int64
+	day      siteday.Day
+	slots    []watch.Slot
+	checks   []sensor.Suspicion
+}
+
+// Watch looks at a site with what was known of it at a time, and keeps in the
+// store what it found. Looks may be far apart, as on history; they must not go
+// back in time, but to begin anew with a fresh Memory.
+func Watch(ctx context.Context, st WatchStore, record *site.Record, now time.Time, m *Memory) (Watched, error) {
+	c, err := m.caseOf(ctx, st, record, now)
+	if err != nil {
+		return Watched{}, err
+	}
+	if err := m.recall(ctx, st, record.ID, c.DaysFrom()); err != nil {
+		return Watched{}, err
+	}
+	changed := watch.Reconcile(m.findings, watch.Run(c), c)
+	if err := putFindings(ctx, st, record.ID, changed); err != nil {
+		return Watched{}, err
+	}
+	m.remember(changed, c.DaysFrom())
+	return Watched{Changed: changed, Open: m.open()}, nil
+}
+
+// caseOf reads what is not remembered.
+func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now time.Time) (*watch.Case, error) {
+	extents, err := st.Extents(ctx, record.ID)
+	if err != nil {
+		return nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+	}
+	r, err := readerOf(record)
+	if err != nil {
+		return nil, err
+	}
+	c := &watch.Case{Limits: limitsOf(record, r.known), Now: now, Newest: map[ingest.Channel]time.Time{}}
+	var newest time.Time
+	r.st = st
+	for _, e := range extents {
+		r.channels = append(r.channels, e.Channel)
+		c.Newest[e.Channel] = e.Last
+		if e.First.Before(now) && e.Last.After(newest) {
+			newest = e.Last
+		}
+	}
+	if newest.After(now) {
+		newest = now
+	}
+	if m.settings != r.settings {
+		*m = Memory{settings: r.settings}
+	}
+	upto := newest.Truncate(watch.SlotLength)
+	today := daysBefore(now.In(record.Zone()))
+	if err := m.readPast(ctx, r, today, now); err != nil {
+		return nil, err
+	}
+	if err := m.readClose(ctx, r, today[len(today)-closeDays:], upto, now); err != nil {
+		return nil, err
+	}
+	m.fill(c)
+	return c, nil
+}
+
+// daysBefore are the local days that watching looks at, the last the one of now.
+func daysBefore(now time.Time) []localDay {
+	y, month, d := now.Date()
+	w := Window{From: StartOfDay(y, month, d+1-watchDays, now.Location()), To: StartOfDay(y, month, d+1, now.Location())}
+	return w.days()
+}
+
+// readPast takes the days before the close ones from the store, or computes them.
+func (m *Memory) readPast(ctx context.Context, r *reader, all []localDay, now time.Time) error {
+	key := pastKey{all[0].date, now.Truncate(pastEvery)}
+	if key == m.pastKey {
+		return nil
+	}
+	w := Window{From: all[0].from, To: all[len(all)-closeDays].from}
+	past, err := r.days(ctx, w, nil)
+	if err != nil {
+		return err
+	}
+	for len(past) > 0 && past[0].Sums.KnownS() == 0 {
+		past = past[1:]
+	}
+	m.past, m.pastKey = past, key
+	return nil
+}
+
+// readClose looks closely at the last days, where anything has come.
+func (m *Memory) readClose(ctx context.Context, r *reader, wanted []localDay, upto, now time.Time) error {
+	var fresh []closeDay
+	for _, d := range wanted {
+		if !upto.After(d.from) {
+			break
+		}
+		seen, err := m.closeDay(ctx, r, d, upto, now)
+		if err != nil {
+			return err
+		}
+		fresh = append(fresh, seen)
+	}
+	m.close = fresh
+	return nil
+}
+
+// closeDay is a day as remembered if nothing has come since, else read.
+func (m *Memory) closeDay(ctx context.Context, r *reader, d localDay, upto, now time.Time) (closeDay, error) {
+	end := earlierOf(reach(d, upto), now)
+	revision, err := r.st.Revision(ctx, r.record.ID, d.from.Add(-marginBefore), end)
+	if err != nil {
+		return closeDay{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
+	}
+	for _, seen := range m.close {
+		if seen.date == d.date && seen.upto.Equal(end) && seen.revision == revision {
+			return seen, nil
+		}
+	}
+	columns, err := r.st.Scan(ctx, r.record.ID, r.channels, d.from.Add(-marginBefore), now)
+	if err != nil {
+		return closeDay{}, fmt.Errorf("scan %s of site %q: %w", d.date, r.record.ID, err)
+	}
+	seen := r.observe(columns, d, end)
+	seen.revision = revision
+	return seen, nil
+}
+
+// reach is how far beyond a day its readings are taken into account: as far as
+// they have come, for a day that is over by whole hours up to the margin.
+func reach(d localDay, upto time.Time) time.Time {
+	if !upto.After(d.to) {
+		return upto
+	}
+	beyond := upto.Sub(d.to).Truncate(pastEvery)
+	return d.to.Add(min(beyond, marginAfter))
+}
+
+func earlierOf(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}
+
+// observe looks at a day closely, as far as it has come.
+func (r *reader) observe(columns []ingest.Column, d localDay, end time.Time) closeDay {
+	to := earlierOf(d.to, end)
+	opt := r.options
+	opt.Marks = []time.Time{d.from, to}
+	t := trace.Build(columns, d.from.Add(-marginBefore), end, opt)
+	op := operation.Detect(t)
+	seen := closeDay{localDay: d, upto: end, day: siteday.Sum(t, op, d.date, d.from, to), slots: watch.Observe(t, op, d.from, to)}
+	for _, s := range sensor.Check(t, op, r.known) {
+		if s.Until.After(d.from) && s.Since.Before(to) {
+			seen.checks = append(seen.checks, s)
+		}
+	}
+	return seen
+}
+
+// fill puts the days together.
+func (m *Memory) fill(c *watch.Case) {
+	c.Days = append(c.Days, m.past...)
+	for _, d := range m.close {
+		c.Days = append(c.Days, d.day)
+		c.Slots = append(c.Slots, d.slots...)
+		c.Checks = append(c.Checks, d.checks...)
+	}
+}
+
+// limitsOf is what the record says that a plant is held against.
+func limitsOf(record *site.Record, known sensor.Known) watch.Limits {
+	l := watch.Limits{Plant: plantOf(record), Sensors: known, DesignFlowLPH: designFlow(record)}
+	if record.Emitters != nil {
+		l.RoomSetC = map[string]float64{}
+		for _, room := range record.Emitters.Rooms {
+			if room.SetTempC != nil {
+				l.RoomSetC[room.Place] = *room.SetTempC
+			}
+		}
+	}
+	if hw := record.HotWater; hw != nil {
+		l.HotWaterTargetC, l.HygieneC, l.HygieneDays = hw.TargetTempC, hw.HygieneTempC, hw.HygieneInterval
+	}
+	return l
+}

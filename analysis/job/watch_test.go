@@ -1,0 +1,145 @@
+package job_test
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"coldweek/analysis/job"
+	"coldweek/analysis/watch"
+	"coldweek/ingest"
+	"coldweek/ingest/rig"
+	"coldweek/ingest/store"
+)
+
+// shelf is a store in memory that holds a simulated plant's readings.
+type shelf struct {
+	columns  []ingest.Column
+	days     map[string]store.Day
+	findings []store.Finding
+}
+
+func newShelf(columns []ingest.Column) *shelf {
+	return &shelf{columns: columns, days: map[string]store.Day{}}
+}
+
+func (s *shelf) Scan(_ context.Context, _ string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error) {
+	var cut []ingest.Column
+	for _, ch := range channels {
+		i := slices.IndexFunc(s.columns, func(c ingest.Column) bool { return c.Channel == ch })
+		c := s.columns[i]
+		first, _ := slices.BinarySearch(c.UnixMS, from.UnixMilli())
+		last, _ := slices.BinarySearch(c.UnixMS, to.UnixMilli())
+		cut = append(cut, ingest.Column{Channel: ch, UnixMS: c.UnixMS[first:last], Value: c.Value[first:last]})
+	}
+	return cut, nil
+}
+
+func (s *shelf) Extents(context.Context, string) ([]store.Extent, error) {
+	var extents []store.Extent
+	for _, c := range s.columns {
+		extents = append(extents, store.Extent{Channel: c.Channel, First: time.UnixMilli(c.UnixMS[0]), Last: time.UnixMilli(c.UnixMS[c.Len()-1])})
+	}
+	return extents, nil
+}
+
+func (s *shelf) Revision(context.Context, string, time.Time, time.Time) (int64, error) { return 1, nil }
+
+func (s *shelf) PutDays(_ context.Context, days []store.Day) error {
+	for _, d := range days {
+		s.days[d.Date] = d
+	}
+	return nil
+}
+
+func (s *shelf) Days(_ context.Context, _, fromDate, toDate string) ([]store.Day, error) {
+	var found []store.Day
+	for date, d := range s.days {
+		if date >= fromDate && date < toDate {
+			found = append(found, d)
+		}
+	}
+	slices.SortFunc(found, func(a, b store.Day) int { return strings.Compare(a.Date, b.Date) })
+	return found, nil
+}
+
+func (s *shelf) PutFindings(_ context.Context, findings []store.Finding) error {
+	for _, f := range findings {
+		s.findings = slices.DeleteFunc(s.findings, func(o store.Finding) bool { return o.Kind == f.Kind && o.Since.Equal(f.Since) })
+		s.findings = append(s.findings, f)
+	}
+	return nil
+}
+
+func (s *shelf) Findings(_ context.Context, _ string, from, to time.Time) ([]store.Finding, error) {
+	var found []store.Finding
+	for _, f := range s.findings {
+		if f.Since.Before(to) && (f.Until.IsZero() || f.Until.After(from)) {
+			found = append(found, f)
+		}
+	}
+	slices.SortFunc(found, func(a, b store.Finding) int { return a.Since.Compare(b.Since) })
+	return found, nil
+}
+
+func (s *shelf) AddAction(context.Context, store.Action) error { return nil }
+
+func (s *shelf) Actions(context.Context, string) ([]store.Action, error) { return nil, nil }
+
+// looks watches a plant at each of the times and returns what the store then
+// has, and when each finding was first told.
+func looks(t testing.TB, p played, at []time.Time) ([]watch.Finding, map[string]time.Time) {
+	t.Helper()
+	st, memory, record := newShelf(p.columns), &job.Memory{}, p.plant.Record()
+	told := map[string]time.Time{}
+	for _, now := range at {
+		watched, err := job.Watch(t.Context(), st, record, now, memory)
+		require.NoError(t, err)
+		for _, f := range watched.Changed {
+			if id := job.FindingID(f.Kind, f.Since); told[id].IsZero() {
+				told[id] = now
+			}
+		}
+	}
+	findings, err := job.ReadFindings(t.Context(), st, record.ID, p.window.From, p.window.To)
+	require.NoError(t, err)
+	return findings, told
+}
+
+// every returns the times from one to another at a step, the last included.
+func every(from, to time.Time, step time.Duration) []time.Time {
+	var at []time.Time
+	for now := from; !now.After(to); now = now.Add(step) {
+		at = append(at, now)
+	}
+	return at
+}
+
+func TestWatchTellsOfLowFlowAndSwappedPipes(t *testing.T) {
+	for _, row := range []struct {
+		trouble rig.Kind
+		finding string
+		within  time.Duration
+	}{{rig.LowFlow, "low_flow", time.Hour}, {rig.SwappedSensors, "pipes_swapped", 2 * time.Hour}} {
+		p := rig.Random(3)
+		onset := winter.Add(52 * time.Hour)
+		p.Troubles = []rig.Trouble{{Kind: row.trouble, At: onset}}
+		played := play(t, p, winter, 4)
+		findings, told := looks(t, played, every(played.window.From.Add(10*time.Minute), played.window.To, 10*time.Minute))
+		if assert.NotEmpty(t, findings, row.trouble) {
+			f := findings[0]
+			assert.Equal(t, row.finding, f.Kind)
+			assert.WithinDuration(t, onset, f.Since, row.within)
+			assert.WithinDuration(t, onset, told[job.FindingID(f.Kind, f.Since)], row.within)
+			assert.False(t, f.Ended())
+		}
+		for _, f := range findings {
+			t.Logf("%s: %s %s since %s until %s, told %s: %s", row.trouble, f.Severity, f.Kind, f.Since, f.Until, told[job.FindingID(f.Kind, f.Since)], f.Title)
+		}
+	}
+}

@@ -1,0 +1,22 @@
+// Package watch looks for what an engineer should know of a plant: rules over
+// the readings of the last days, each giving findings with their beginning, their
+// figures, likely causes and what to look at.
+//
+// Contract. A rule is a function of a Case, which holds what was known up to
+// Now, and of nothing else: no clock, no memory. It returns every episode that it
+// sees in the case, ended or not, whatever the case was looked at for. Since and
+// Until follow from the readings, never from when the rule was asked. So it does
+// not matter whether the rules run every minute on live readings, once a night, or
+// once over months of history: Reconcile makes the same findings of them.
+//
+// Hysteresis is part of the rule: an episode opens when the condition has held for
+// a time of readings that say something, and closes when it has been clear for
+// such a time. What is not known changes nothing. Episodes says how.
+//
+// To add a rule: write a function of a Case in a file of its family, add a row
+// with its name, what it looks at and its basis to the table in rules.go, and say
+// there which findings it explains, so that nothing is told twice.
+//
+// A finding that a rule no longer sees has ended; one that later readings show to
+// have been none is withdrawn: its Until is its Since.
+package watch

@@ -1,0 +1,97 @@
+package watch
+
+import (
+	"slices"
+	"time"
+)
+
+// refresh is how often the figures of a finding that goes on unchanged are
+// brought up to date.
+const refresh = time.Hour
+
+// Reconcile holds what is stored of a site, all that had not ended when the
+// case's days began, against what the rules found, and returns the stored and new
+// findings that changed.
+//
+// A finding keeps its identity, kind and Since, when later readings move its
+// beginning, or its beginning has left the window. Its severity only rises. One
+// that the rules no longer see has ended; if they would have to see its beginning,
+// it is withdrawn.
+func Reconcile(stored, found []Finding, c *Case) []Finding {
+	var changed []Finding
+	taken := make([]bool, len(stored))
+	for _, f := range found {
+		k := match(stored, taken, &f)
+		if k < 0 {
+			changed = append(changed, f)
+			continue
+		}
+		taken[k] = true
+		if next := stored[k].follow(f); next.differs(&stored[k]) {
+			changed = append(changed, next)
+		}
+	}
+	for k, s := range stored {
+		if taken[k] || s.Withdrawn() {
+			continue
+		}
+		if next, differs := s.unseen(c); differs {
+			changed = append(changed, next)
+		}
+	}
+	return changed
+}
+
+// match finds the stored finding that one is: of the same kind and time, the one
+// that began first; -1 if there is none.
+func match(stored []Finding, taken []bool, f *Finding) int {
+	best := -1
+	for k := range stored {
+		s := &stored[k]
+		if taken[k] || s.Kind != f.Kind || !s.overlaps(f, rowOf(f.Name()).closing) {
+			continue
+		}
+		// One that was withdrawn comes back only as what it was.
+		if s.Withdrawn() && s.Since.Sub(f.Since).Abs() > SlotLength {
+			continue
+		}
+		if best < 0 || s.Since.Before(stored[best].Since) {
+			best = k
+		}
+	}
+	return best
+}
+
+// follow is the stored finding as it now is.
+func (f *Finding) follow(found Finding) Finding {
+	found.Since = f.Since
+	found.Severity = worse(f.Severity, found.Severity)
+	return found
+}
+
+// differs says whether a finding must be stored anew.
+func (f *Finding) differs(stored *Finding) bool {
+	return f.Severity != stored.Severity || !f.Until.Equal(stored.Until) ||
+		!f.Ended() && f.AsOf.Sub(stored.AsOf) >= refresh && !slices.Equal(f.Evidence, stored.Evidence)
+}
+
+// unseen ends a finding that the rules do not see.
+func (f Finding) unseen(c *Case) (Finding, bool) {
+	from := rowOf(f.Name()).from(c)
+	switch {
+	case f.Since.After(from.Add(beginning)):
+		f.Until = f.Since // they would see it
+	case f.Ended():
+		return f, false
+	default:
+		f.Until = from
+		if from.Before(f.Since) {
+			f.Until = f.Since
+		}
+	}
+	f.AsOf = c.Now
+	return f, true
+}
+
+// beginning of the window is where a rule may not see enough of a finding.
+const beginning = 6 * time.Hour
