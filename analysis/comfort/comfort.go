@@ -91,8 +91,8 @@ func below(h siteday.Histogram, value float64) float64 {
 		at = whole // 20.0 by 0.1 need not be 200 exactly
 	}
 	weight := 0.0
-	for bin, w := range h.Weight {
-		weight += w * min(max(at-float64(bin), 0), 1)
+	for _, bin := range slices.Sorted(maps.Keys(h.Weight)) {
+		weight += h.Weight[bin] * min(max(at-float64(bin), 0), 1)
 	}
 	return weight
 }

@@ -82,7 +82,8 @@ func PerformanceOf(days []siteday.Day) (*Performance, bool) {
 		}
 	}
 	var outdoorC, shares, lifts, weights []float64
-	for binC, h := range p.bins {
+	for _, binC := range sortedKeys(p.bins) {
+		h := p.bins[binC]
 		if !h.seen() {
 			continue
 		}
