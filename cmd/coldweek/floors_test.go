@@ -53,7 +53,7 @@ var imports = map[string][]string{
 	"analysis/sensor": {"ingest", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday"},
 	"analysis/emitter":    {"analysis/robust"},
-	"analysis/curve":      {"analysis/efficiency", "analysis/emitter", "analysis/robust", "analysis/siteday"},
+	"analysis/curve":      {"analysis/comfort", "analysis/efficiency", "analysis/emitter", "analysis/robust", "analysis/siteday"},
 	"analysis/defrost":    {"analysis/robust", "analysis/operation", "analysis/siteday"},
 	"analysis/cycling":    {"analysis/operation", "analysis/siteday"},
 	"analysis/flowrate":   {"ingest", "analysis/robust", "analysis/trace", "analysis/operation", "analysis/siteday"},
@@ -72,6 +72,8 @@ var imports = map[string][]string{
 	"dashboards/grafana":                {},
 	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
 	"dashboards/metrics/prometheustest": {"ingest/receive/brokertest"},
+	"dashboards/notify/deliver":         {},
+	"dashboards/notify/mailtest":        {},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
 		"analysis/siteday", "dashboards/chart"},
 
