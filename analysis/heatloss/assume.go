@@ -1,7 +1,10 @@
 package heatloss
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"coldweek/analysis/robust"
 )
@@ -38,11 +41,27 @@ func (s *Signature) assumeBase(baseC, spreadK float64) {
 	s.cov = &cov
 }
 
-// variance of the figure that coefficients make along g.
-func (s *Signature) variance(g []float64) float64 {
+// certainty is a figure's variance and on how many freedoms it stands.
+type certainty struct{ variance, freedom float64 }
+
+// half is half the width of the 95 % interval.
+func (c certainty) half() float64 {
+	if math.IsInf(c.freedom, 1) {
+		return distuv.UnitNormal.Quantile(0.975) * math.Sqrt(c.variance)
+	}
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: c.freedom}.Quantile(0.975) * math.Sqrt(c.variance)
+}
+
+// sure is the certainty of the figure that coefficients make along g. What was
+// assumed has no freedoms to count, so the days' are spread over less of the
+// variance (Welch and Satterthwaite; GUM, JCGM 100:2008, G.4).
+func (s *Signature) sure(g []float64) certainty {
+	own := certainty{s.fit.variance(g), float64(s.fit.freedom)}
 	if s.cov == nil {
-		return s.fit.variance(g)
+		return own
 	}
 	v := mat.NewVecDense(len(g), g)
-	return mat.Inner(v, s.cov, v)
+	both := mat.Inner(v, s.cov, v)
+	share := min(both/own.variance, 1) // of the days in the figure
+	return certainty{both, own.freedom / (share * share)}
 }

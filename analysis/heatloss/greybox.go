@@ -253,13 +253,21 @@ func (g *GreyBox) widening() float64 {
 	return (1 + rho) / (1 - rho)
 }
 
-// variance of the loss, and of the net heat at a difference of room and outdoor
-// temperature, which is scale/inverse · (difference - gain).
-func (g *GreyBox) lossVariance() float64 {
-	return g.widening() * g.cov[0][0] * math.Pow(g.LossWPerK/g.inverse, 2)
+// sureLoss, sureGain and sureHeat are how sure the loss is, the mean gain, and
+// the net heat at a difference of room and outdoor temperature, which is
+// scale/inverse · (difference - gain).
+func (g *GreyBox) sureLoss() certainty {
+	return g.sure(g.LossWPerK/g.inverse, 0)
 }
 
-func (g *GreyBox) heatVariance(differenceK float64) float64 {
-	byInverse, byGain := -g.LossWPerK*(differenceK-g.GainK)/g.inverse, -g.LossWPerK
-	return g.widening() * (byInverse*byInverse*g.cov[0][0] + 2*byInverse*byGain*g.cov[0][1] + byGain*byGain*g.cov[1][1])
+func (g *GreyBox) sureGain() certainty { return g.sure(0, 1) }
+
+func (g *GreyBox) sureHeat(differenceK float64) certainty {
+	return g.sure(g.LossWPerK*(differenceK-g.GainK)/g.inverse, g.LossWPerK)
+}
+
+// sure is of a figure that moves so much with inverse and gain.
+func (g *GreyBox) sure(byInverse, byGain float64) certainty {
+	variance := byInverse*byInverse*g.cov[0][0] + 2*byInverse*byGain*g.cov[0][1] + byGain*byGain*g.cov[1][1]
+	return certainty{g.widening() * variance, math.Inf(1)}
 }

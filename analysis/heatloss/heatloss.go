@@ -145,12 +145,12 @@ func (r *Result) figures() {
 func (r *Result) loss() (robust.Estimate, bool) {
 	switch {
 	case r.Method == ByGreyBox:
-		return r.withMeter(r.GreyBox.LossWPerK, halfWidth(r.GreyBox.lossVariance(), math.MaxInt32), structureRatio), true
+		return r.withMeter(r.GreyBox.LossWPerK, r.GreyBox.sureLoss().half(), structureRatio), true
 	case r.Method == "" || r.Signature.LossWPerK <= 0:
 		return robust.Estimate{}, false
 	}
 	s := r.Signature
-	half := halfWidth(s.lossVariance(), s.fit.freedom)
+	half := s.sureLoss().half()
 	if r.WithRooms {
 		return r.withMeter(s.LossWPerK, half, 0), true
 	}
@@ -179,10 +179,10 @@ func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
 	var net robust.Estimate
 	if g := r.GreyBox; r.Method == ByGreyBox {
 		differenceK := r.RoomC - outdoorC
-		net = r.withMeter(g.LossWPerK*(differenceK-g.GainK), halfWidth(g.heatVariance(differenceK), math.MaxInt32), structureRatio)
+		net = r.withMeter(g.LossWPerK*(differenceK-g.GainK), g.sureHeat(differenceK).half(), structureRatio)
 	} else {
 		s := r.Signature
-		net = r.withMeter(s.heatW(outdoorC), halfWidth(s.heatVariance(outdoorC), s.fit.freedom), 0)
+		net = r.withMeter(s.heatW(outdoorC), s.sureHeat(outdoorC).half(), 0)
 	}
 	net.Value, net.Low, net.High = max(net.Value, 0), max(net.Low, 0), max(net.High, 0)
 	return net, true
@@ -192,11 +192,11 @@ func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
 // alike, so it is not in it.
 func (r *Result) base() *robust.Estimate {
 	if g := r.GreyBox; r.Method == ByGreyBox {
-		half := halfWidth(g.widening()*g.cov[1][1], math.MaxInt32)
+		half := g.sureGain().half()
 		return &robust.Estimate{Value: r.RoomC - g.GainK, Low: r.RoomC - g.GainK - half, High: r.RoomC - g.GainK + half}
 	}
 	s := r.Signature
-	half := halfWidth(s.zeroVariance(), s.fit.freedom)
+	half := s.sureZero().half()
 	return &robust.Estimate{Value: s.zeroC(), Low: s.zeroC() - half, High: s.zeroC() + half}
 }
 
@@ -205,8 +205,4 @@ func (r *Result) base() *robust.Estimate {
 func (r *Result) withMeter(value, half, otherRatio float64) robust.Estimate {
 	half = math.Hypot(half, math.Hypot(r.options.HeatDoubtRatio, otherRatio)*math.Abs(value))
 	return robust.Estimate{Value: value, Low: value - half, High: value + half}
-}
-
-func halfWidth(variance float64, freedom int) float64 {
-	return reach(freedom) * math.Sqrt(variance)
 }

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"coldweek/analysis/robust"
 )
@@ -131,9 +130,4 @@ func (r *regression) aicc() float64 {
 		return math.Inf(1)
 	}
 	return n*math.Log(r.rss/n) + 2*k + 2*k*(k+1)/(n-k-1)
-}
-
-// reach is how many standard errors make 95 %.
-func reach(freedom int) float64 {
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(freedom)}.Quantile(0.975)
 }

@@ -190,15 +190,15 @@ func (s *Signature) zeroC() float64 {
 	return s.ZeroW / s.LossWPerK
 }
 
-// lossVariance, heatVariance and zeroVariance are of the figures that LossWPerK,
+// sureLoss, sureHeat and sureZero are how sure the figures are that LossWPerK,
 // heatW and zeroC give.
-func (s *Signature) lossVariance() float64 {
+func (s *Signature) sureLoss() certainty {
 	g := s.nothing()
 	g[1] = 1
-	return s.variance(g) + s.rivalry(func(r *Signature) float64 { return r.LossWPerK })
+	return s.doubted(g, func(r *Signature) float64 { return r.LossWPerK })
 }
 
-func (s *Signature) heatVariance(outdoorC float64) float64 {
+func (s *Signature) sureHeat(outdoorC float64) certainty {
 	g := s.nothing()
 	g[0] = 1
 	switch {
@@ -207,17 +207,24 @@ func (s *Signature) heatVariance(outdoorC float64) float64 {
 	case outdoorC < *s.BaseC:
 		g[1], g[len(g)-1] = *s.BaseC-outdoorC, s.LossWPerK
 	}
-	return s.variance(g) + s.rivalry(func(r *Signature) float64 { return r.heatW(outdoorC) })
+	return s.doubted(g, func(r *Signature) float64 { return r.heatW(outdoorC) })
 }
 
-func (s *Signature) zeroVariance() float64 {
+func (s *Signature) sureZero() certainty {
 	g := s.nothing()
 	if s.BaseC != nil {
 		g[len(g)-1] = 1
 	} else {
 		g[0], g[1] = 1/s.LossWPerK, -s.ZeroW/(s.LossWPerK*s.LossWPerK)
 	}
-	return s.variance(g) + s.rivalry((*Signature).zeroC)
+	return s.doubted(g, (*Signature).zeroC)
+}
+
+// doubted adds what rivals make of a figure.
+func (s *Signature) doubted(g []float64, figure func(*Signature) float64) certainty {
+	c := s.sure(g)
+	c.variance += s.rivalry(figure)
+	return c
 }
 
 // nothing is a direction along no coefficient.

@@ -111,7 +111,7 @@ func TestLineAgainstR(t *testing.T) {
 		want.equal(t, "resid_lag1_autocorr", "value", s.Rho, digits)
 		want.equal(t, "mean_response_at_-3C", "value", s.heatW(-3), digits)
 		want.equal(t, "mean_response_at_-3C", "se", s.ordinary([]float64{1, 3}), digits)
-		want.equal(t, "mean_response_at_-5C", "ci95_hi", s.heatW(-5)+reach(s.fit.freedom)*s.ordinary([]float64{1, 5}), digits)
+		want.equal(t, "mean_response_at_-5C", "ci95_hi", s.heatW(-5)+certainty{math.Pow(s.ordinary([]float64{1, 5}), 2), float64(s.fit.freedom)}.half(), digits)
 		assert.InDelta(t, 0, s.NMBE, 1e-12)
 	}
 }
@@ -128,7 +128,7 @@ func TestCorrelatedDaysWidenAgainstR(t *testing.T) {
 	want.equal(t, "intercept_se", "value", se(1, 0), 1e-7)
 	want.equal(t, "mean_response_se_at_-3C", "value", se(1, 3), 1e-7)
 	references(t, "E", "AR1 adjustment").equal(t, "n_eff", "value", robust.EffectiveSize(s.Days, s.Rho), 1e-7)
-	assert.Greater(t, math.Sqrt(s.heatVariance(-3)), se(1, 3), "the interval in use is at least that")
+	assert.Greater(t, math.Sqrt(s.sureHeat(-3).variance), se(1, 3), "the interval in use is at least that")
 }
 
 // TestChangePointAgainstR: segmented 1.6.2, three parameters.
@@ -233,7 +233,7 @@ func TestHoursAgainstR(t *testing.T) {
 		days := int(number(t, row["days"]))
 		g, ok := greyBox(hours[:min(24*days, len(hours))], true)
 		require.True(t, ok)
-		half := math.Hypot(halfWidth(g.lossVariance(), math.MaxInt32), structureRatio*g.LossWPerK)
+		half := math.Hypot(g.sureLoss().half(), structureRatio*g.LossWPerK)
 		t.Logf("%2d days: %.1f ± %.1f W/K, R %s ± %.1f; gain %.2f K, room %.1f h, mass %.0f h, correlation %.2f",
 			days, g.LossWPerK, half, row["value"], 1.96*number(t, row["se"]), g.GainK, g.RoomH, g.MassH, g.Rho)
 		assert.InDelta(t, trueWPerK, g.LossWPerK, half)
