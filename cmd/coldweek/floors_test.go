@@ -72,6 +72,7 @@ var imports = map[string][]string{
 	"dashboards/grafana":                {},
 	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
 	"dashboards/metrics/prometheustest": {"ingest/receive/brokertest"},
+	"dashboards/notify":                 {"ingest/store", "ingest/store/sqlitefile", "dashboards/notify/deliver"},
 	"dashboards/notify/deliver":         {},
 	"dashboards/notify/mailtest":        {},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",

@@ -1,0 +1,216 @@
+package notify
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"fmt"
+	"time"
+
+	"coldweek/ingest/store"
+)
+
+const (
+	// burst is how many urgent messages an engineer gets by one way in an hour,
+	// each by itself; then what comes within gather is one.
+	burst  = 6
+	gather = 10 * time.Minute
+)
+
+// compose makes messages of the notices that are due.
+func (n *Notifier) compose(ctx context.Context, now time.Time) error {
+	waiting, err := n.box.waiting(ctx, now)
+	if err != nil || len(waiting) == 0 {
+		return err
+	}
+	actions := n.actionsOn(ctx, waiting)
+	return n.box.write(ctx, func(tx *sql.Tx) error {
+		c := composition{n: n, ctx: ctx, tx: tx, now: now, actions: actions}
+		for i := range waiting {
+			if err := c.sort(&waiting[i]); err != nil {
+				return err
+			}
+		}
+		for _, bundle := range c.bundles {
+			if err := c.bind(bundle); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// actionsOn returns what engineers did, by site. What cannot be read keeps
+// nothing back: rather told again than not at all.
+func (n *Notifier) actionsOn(ctx context.Context, waiting []notice) map[string][]store.Action {
+	actions := map[string][]store.Action{}
+	for i := range waiting {
+		site := waiting[i].Event.Site
+		if _, read := actions[site]; read || n.options.Actions == nil {
+			continue
+		}
+		list, err := n.options.Actions(ctx, site)
+		if err != nil {
+			n.log.Warn("what was acknowledged and muted is not known; findings are told all the same", "site", site, "error", err)
+		}
+		actions[site] = list
+	}
+	return actions
+}
+
+// composition is one making of messages.
+type composition struct {
+	n       *Notifier
+	ctx     context.Context
+	tx      *sql.Tx
+	now     time.Time
+	actions map[string][]store.Action
+	bundles []*bundle
+}
+
+// bundle is what becomes one message.
+type bundle struct {
+	engineer *Engineer
+	way      Way
+	digest   bool
+	notices  []notice
+}
+
+// sort drops a notice, lets it wait, or puts it into a bundle.
+func (c *composition) sort(n *notice) error {
+	g := c.n.engineer(n.engineer, n.way)
+	if g == nil {
+		return n.drop(c.ctx, c.tx, fmt.Sprintf("coldweek.yaml has no %s of %s", n.way, n.engineer))
+	}
+	if n.way == MQTT && n.Event.What == Ended {
+		c.add(g, n)
+		return nil
+	}
+	if opens := g.opens(c.now, n.Event.urgent()); n.way != MQTT && opens.After(c.now) {
+		return n.postpone(c.ctx, c.tx, n.digest, opens)
+	}
+	if why, err := c.quieted(&n.Event); err != nil || why != "" {
+		return n.drop(c.ctx, c.tx, why)
+	}
+	if n.way != MQTT {
+		if settled, err := c.followUp(g, n); settled || err != nil {
+			return err
+		}
+	}
+	c.add(g, n)
+	return nil
+}
+
+func (c *composition) add(g *Engineer, n *notice) {
+	for _, b := range c.bundles {
+		if b.engineer == g && b.way == n.way && b.digest == n.digest && n.way != MQTT {
+			b.notices = append(b.notices, *n)
+			return
+		}
+	}
+	c.bundles = append(c.bundles, &bundle{g, n.way, n.digest, []notice{*n}})
+}
+
+// followUp settles what depends on the finding's other events. Something urgent
+// that is over before anyone was called goes into the digest, beginning and end;
+// so does the end of what was told there. The end of what was not told is not
+// told either.
+func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error) {
+	inDigest := false
+	if n.Event.What == Ended {
+		var told bool
+		if told, inDigest, err = n.told(c.ctx, c.tx); err == nil && !told {
+			return true, n.drop(c.ctx, c.tx, "its beginning was not told")
+		}
+	} else {
+		var ended sql.NullInt64
+		ended, err = number(c.ctx, c.tx, "SELECT max(until_ms) FROM event WHERE site = ? AND kind = ? AND since_ms = ?",
+			n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli())
+		inDigest = ended.Valid
+	}
+	if err != nil || n.digest || !inDigest {
+		return false, err
+	}
+	return true, n.postpone(c.ctx, c.tx, true, g.nextDigest(c.now))
+}
+
+// bind makes a message of a bundle, or lets it wait while too many were sent.
+func (c *composition) bind(b *bundle) error {
+	if !b.digest && b.way != MQTT {
+		if again, err := c.calm(b); err != nil || again.After(c.now) {
+			for i := 0; i < len(b.notices) && err == nil; i++ {
+				err = b.notices[i].postpone(c.ctx, c.tx, false, again)
+			}
+			return err
+		}
+	}
+	m := message{token: b.token(), engineer: b.engineer.Name, way: b.way, digest: b.digest, created: c.now}
+	for i := range b.notices {
+		m.urgent = m.urgent || !b.digest && b.notices[i].Event.urgent()
+	}
+	return addMessage(c.ctx, c.tx, m, b.notices)
+}
+
+// calm returns from when on another message may follow those of the last hour.
+func (c *composition) calm(b *bundle) (time.Time, error) {
+	where := "FROM message WHERE engineer = ? AND way = ? AND NOT digest AND created_ms > ?"
+	hour := c.now.Add(-time.Hour).UnixMilli()
+	count, err := number(c.ctx, c.tx, "SELECT count(*) "+where, b.engineer.Name, b.way, hour)
+	if err != nil || count.Int64 < burst {
+		return c.now, err
+	}
+	last, err := number(c.ctx, c.tx, "SELECT max(created_ms) "+where, b.engineer.Name, b.way, hour)
+	return time.UnixMilli(last.Int64).Add(gather), err
+}
+
+// token is the message's name: of who is told, by which way, and what.
+func (b *bundle) token() string {
+	hash := sha256.New()
+	fmt.Fprintf(hash, "%s\n%s\n", b.engineer.Name, b.way)
+	for i := range b.notices {
+		fmt.Fprintf(hash, "\n%s\n", b.notices[i].Event.key())
+	}
+	return hex.EncodeToString(hash.Sum(nil)[:16])
+}
+
+// quieted says why an event is not told, or nothing: someone has muted its kind
+// at the site, or acknowledged the finding since it began or became urgent.
+func (c *composition) quieted(e *Event) (why string, err error) {
+	actions := c.actions[e.Site]
+	if until, muted := mutedAt(actions, e.Kind, c.now); muted {
+		if until.IsZero() {
+			return "muted", nil
+		}
+		return "muted until " + until.UTC().Format(time.RFC3339), nil
+	}
+	raised, err := number(c.ctx, c.tx, "SELECT max(at_ms) FROM event WHERE site = ? AND kind = ? AND since_ms = ? AND step = ?",
+		e.Site, e.Kind, e.Since.UnixMilli(), string(Raised)+" "+string(store.Urgent))
+	known := e.Since
+	if raised.Valid {
+		known = time.UnixMilli(raised.Int64)
+	}
+	for _, a := range actions {
+		if a.Kind == e.Kind && a.Deed == store.Acknowledge && !a.At.Before(known) && !a.At.After(c.now) {
+			return "acknowledged by " + a.By, err
+		}
+	}
+	return "", err
+}
+
+// mutedAt says whether a kind is muted at that time, and until when; zero is for
+// good. Actions are in the order of their times.
+func mutedAt(actions []store.Action, kind string, now time.Time) (until time.Time, muted bool) {
+	for _, a := range actions {
+		if a.Kind != kind || a.At.After(now) {
+			continue
+		}
+		switch a.Deed {
+		case store.Mute:
+			until, muted = a.Until, true
+		case store.Unmute:
+			muted = false
+		}
+	}
+	return until, muted && (until.IsZero() || now.Before(until))
+}
