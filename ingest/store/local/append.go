@@ -51,7 +51,7 @@ func (t *transaction) append(ctx context.Context, portions []portion) (total int
 
 // appendDay stores the portions of one site and day.
 func (t *transaction) appendDay(ctx context.Context, portions []portion, today int64) (changed, site int64, err error) {
-	var rows []any
+	var samples []sample
 	for _, p := range portions {
 		series, err := t.series(ctx, p.name)
 		if err != nil {
@@ -64,11 +64,11 @@ func (t *transaction) appendDay(ctx context.Context, portions []portion, today i
 		}
 		changed += int64(merged)
 		for i, ms := range left.ms {
-			rows = append(rows, series.id, ms, stored(left.values[i]))
+			samples = append(samples, sample{ms, entry{series.id, left.values[i]}})
 		}
 	}
-	upserted, err := t.upsert(ctx, rows)
-	return changed + upserted, site, err
+	put, err := t.put(ctx, site, gather(samples))
+	return changed + int64(put), site, err
 }
 
 // settle does what is to be done with the block of a portion's day. It returns
@@ -86,17 +86,19 @@ func (t *transaction) settle(ctx context.Context, s *series, p portion, today in
 	if merge {
 		fromMS, toMS = startOf(p.day), startOf(p.day+1)
 	}
-	fresh, err := readRows(ctx, t.Tx, s.id, fromMS, toMS)
+	rows, err := readRows(ctx, t.Tx, s.site, fromMS, toMS, s.id)
 	if err != nil {
 		return points{}, 0, err
 	}
-	current := fresh.over(sealed)
+	current := rows.of(s.id).over(sealed)
 	news := p.points.without(current)
 	if !merge || news.len() == 0 {
 		return news, 0, nil
 	}
 	whole := news.over(current)
-	err = t.seal(ctx, s.id, p.day, whole, toMS)
+	if err = t.seal(ctx, s.id, p.day, whole); err == nil && rows.of(s.id).len() > 0 {
+		err = t.strip(ctx, s.site, fromMS, toMS, s.id)
+	}
 	if errors.Is(err, block.ErrTooMany) {
 		return news, 0, nil
 	}
@@ -104,9 +106,9 @@ func (t *transaction) settle(ctx context.Context, s *series, p portion, today in
 	return points{}, news.len(), err
 }
 
-// seal makes p the block of a day and takes away the rows before toMS, which it
-// replaces. An error that wraps block.ErrTooMany has changed nothing.
-func (t *transaction) seal(ctx context.Context, series, day int64, p points, toMS int64) error {
+// seal makes p the block of a day. An error that wraps block.ErrTooMany has
+// changed nothing.
+func (t *transaction) seal(ctx context.Context, series, day int64, p points) error {
 	if p.len() > t.store.options.blockLimit {
 		return block.ErrTooMany
 	}
@@ -115,10 +117,6 @@ func (t *transaction) seal(ctx context.Context, series, day int64, p points, toM
 		return err
 	}
 	_, err = t.prepared(ctx, putBlock).ExecContext(ctx, series, day, p.len(), p.ms[0], p.ms[p.len()-1], data)
-	if err != nil {
-		return err
-	}
-	_, err = t.prepared(ctx, dropRows).ExecContext(ctx, series, startOf(day), toMS)
 	return err
 }
 
@@ -148,28 +146,4 @@ func hoursOf(portions []portion) (first, last int64) {
 		first, last = min(first, hourOf(p.ms[0])), max(last, hourOf(p.ms[p.len()-1]))
 	}
 	return first, last
-}
-
-// upsert stores rows (three arguments each) and counts those that changed
-// something.
-func (t *transaction) upsert(ctx context.Context, rows []any) (changed int64, err error) {
-	for _, n := range upsertSizes {
-		arguments := n * columnsPerRow
-		if len(rows) < arguments {
-			continue
-		}
-		statement := t.prepared(ctx, upsertRows(n))
-		for ; len(rows) >= arguments; rows = rows[arguments:] {
-			result, err := statement.ExecContext(ctx, rows[:arguments]...)
-			if err != nil {
-				return 0, err
-			}
-			n, err := result.RowsAffected()
-			if err != nil {
-				return 0, err
-			}
-			changed += n
-		}
-	}
-	return changed, nil
 }

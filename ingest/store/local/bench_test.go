@@ -87,6 +87,65 @@ func BenchmarkAppendRows(b *testing.B) {
 	b.ReportMetric(sizeOf(b, s, path)/float64(n), "bytes/reading")
 }
 
+// BenchmarkAppendMessages appends what a fleet sends: 200 plants a message every
+// 10 s, a reading of each of eight channels; 60 messages make a commit. An hour
+// of rows is there already; "after a year" the revisions of a year's hours too.
+func BenchmarkAppendMessages(b *testing.B) {
+	b.Run("new", func(b *testing.B) { appendMessages(b, 1) })
+	b.Run("after a year", func(b *testing.B) { appendMessages(b, 365*24) })
+}
+
+const (
+	fleetSites    = 200
+	fleetMessages = 60
+	fleetHour     = 360 // messages of a plant
+)
+
+func appendMessages(b *testing.B, hours int) {
+	s := fleet(b, fleetSites, fleetHour)
+	s.Ask(`WITH RECURSIVE past (hour) AS (VALUES (?1) UNION ALL SELECT hour - 1 FROM past WHERE hour > ?1 - ?2)
+		INSERT INTO hour_revision SELECT site.id, hour, 1 FROM site, past WHERE true ON CONFLICT DO NOTHING`,
+		year2025.Unix()/3600-1, hours)
+	messages := 0
+	for b.Loop() {
+		var batch []ingest.Reading
+		for range fleetMessages {
+			// 77 and 200 have no common factor: every plant once, in no order
+			batch = appendMessage(batch, messages*77%fleetSites, fleetHour+messages/fleetSites)
+			messages++
+		}
+		changed, err := s.Append(b.Context(), batch)
+		require.NoError(b, err)
+		require.Equal(b, int64(len(batch)), changed)
+	}
+	b.ReportMetric(float64(messages)/b.Elapsed().Seconds(), "messages/s")
+}
+
+// fleet is a store with rows of today, so many messages of each plant.
+func fleet(b *testing.B, sites, messages int) *local.Store {
+	s := open(b, newPath(b), local.Options{Now: func() time.Time { return year2025 }})
+	for site := range sites {
+		var batch []ingest.Reading
+		for n := range messages {
+			batch = appendMessage(batch, site, n)
+		}
+		_, err := s.Append(b.Context(), batch)
+		require.NoError(b, err)
+	}
+	return s
+}
+
+func appendMessage(batch []ingest.Reading, site, n int) []ingest.Reading {
+	for i, channel := range plantChannels {
+		batch = append(batch, ingest.Reading{
+			Site: fmt.Sprint("site ", site), Channel: channel,
+			Time:  year2025.Add(time.Duration(n)*10*time.Second + time.Duration(site)*49*time.Millisecond),
+			Value: float64((n*31+site*17+i*7)%4000) / 10,
+		})
+	}
+	return batch
+}
+
 // BenchmarkAppendBlocks appends history, a day of a site at a time.
 func BenchmarkAppendBlocks(b *testing.B) {
 	path := newPath(b)
@@ -117,6 +176,46 @@ func BenchmarkSeal(b *testing.B) {
 		n += int(report.Readings)
 	}
 	perSecond(b, n)
+}
+
+// BenchmarkSealFleet packs what has come together since the last time, half an
+// hour and the hour that stays.
+func BenchmarkSealFleet(b *testing.B) {
+	n := 0
+	for b.Loop() {
+		b.StopTimer()
+		s := fleet(b, fleetSites/4, fleetHour*3/2)
+		b.StartTimer()
+		report, err := s.Seal(b.Context(), year2025.Add(fleetHour*3/2*10*time.Second-time.Hour+time.Minute*4))
+		require.NoError(b, err)
+		require.Positive(b, report.Readings)
+		n += int(report.Readings)
+		b.StopTimer()
+		require.NoError(b, s.Close())
+		b.StartTimer()
+	}
+	perSecond(b, n)
+}
+
+// BenchmarkScanHour reads what has not been sealed of one plant of many.
+func BenchmarkScanHour(b *testing.B) {
+	s := fleet(b, fleetSites/4, fleetHour)
+	for name, channels := range map[string][]ingest.Channel{"all": plantChannels, "one": plantChannels[3:4]} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				columns, err := s.Scan(b.Context(), "site 7", channels, year2025, year2025.AddDate(0, 0, 1))
+				require.NoError(b, err)
+				require.Equal(b, fleetHour, columns[0].Len())
+			}
+		})
+	}
+	b.Run("extents", func(b *testing.B) {
+		for b.Loop() {
+			extents, err := s.Extents(b.Context(), "site 7")
+			require.NoError(b, err)
+			require.Len(b, extents, len(plantChannels))
+		}
+	})
 }
 
 // scanYear scans the channels of plantChannels over all of 2025.

@@ -32,13 +32,14 @@ type seriesName struct {
 type catalogue struct {
 	version int64 // the file's data_version it holds for
 	known   map[seriesName]*series
+	ends    map[int64]int64 // by site, a time after which it surely has no rows
 }
 
 // at returns what is known, which is nothing when another process has written
 // since.
 func (c *catalogue) at(version int64) map[seriesName]*series {
 	if c.known == nil || c.version != version {
-		c.version, c.known = version, make(map[seriesName]*series)
+		c.version, c.known, c.ends = version, make(map[seriesName]*series), make(map[int64]int64)
 	}
 	return c.known
 }
@@ -127,33 +128,18 @@ func (s *Store) Sites(ctx context.Context) ([]string, error) {
 	return names, nil
 }
 
-// extentsQuery seeks the ends of each series; it reads no readings in between.
-const extentsQuery = `
-SELECT channel,
-  (SELECT min(unix_ms) FROM fresh WHERE series = series.id),
-  (SELECT first_ms FROM block WHERE series = series.id ORDER BY day LIMIT 1),
-  (SELECT max(unix_ms) FROM fresh WHERE series = series.id),
-  (SELECT last_ms FROM block WHERE series = series.id ORDER BY day DESC LIMIT 1)
-FROM series JOIN site ON site.id = series.site WHERE site.name = ? ORDER BY channel`
-
 // Extents returns the site's channels in alphabetical order.
 func (s *Store) Extents(ctx context.Context, site string) ([]store.Extent, error) {
 	var extents []store.Extent
 	err := s.snapshot(ctx, func(tx *sql.Tx) error {
-		rows, err := tx.QueryContext(ctx, extentsQuery, site)
+		series, err := readEnds(ctx, tx, site)
 		if err != nil {
 			return err
 		}
-		defer rows.Close()
-		for rows.Next() {
-			var channel string
-			var ends [4]sql.NullInt64
-			if err := rows.Scan(&channel, &ends[0], &ends[1], &ends[2], &ends[3]); err != nil {
-				return err
-			}
-			extents = append(extents, extentOf(channel, ends))
+		for _, e := range series {
+			extents = append(extents, extentOf(e))
 		}
-		return rows.Err()
+		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("list channels of %q: %w", site, err)
@@ -161,16 +147,78 @@ func (s *Store) Extents(ctx context.Context, site string) ([]store.Extent, error
 	return extents, nil
 }
 
-// extentOf joins first of rows, first of blocks, last of rows, last of blocks.
-func extentOf(channel string, ends [4]sql.NullInt64) store.Extent {
+// ends are the first and last times of a series, in blocks and in rows.
+type ends struct {
+	channel string
+	series  int64
+	sealed  [2]sql.NullInt64
+	fresh   [2]sql.NullInt64
+}
+
+// readEnds seeks the ends of a site's series; it reads no blocks, and rows only
+// until each series was met.
+func readEnds(ctx context.Context, tx *sql.Tx, site string) (list []ends, err error) {
+	rows, err := tx.QueryContext(ctx, `SELECT series.site, series.id, channel,
+			(SELECT first_ms FROM block WHERE series = series.id ORDER BY day LIMIT 1),
+			(SELECT last_ms FROM block WHERE series = series.id ORDER BY day DESC LIMIT 1)
+		FROM series JOIN site ON site.id = series.site WHERE site.name = ? ORDER BY channel`, site)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var id int64
+	for rows.Next() {
+		var e ends
+		if err := rows.Scan(&id, &e.series, &e.channel, &e.sealed[0], &e.sealed[1]); err != nil {
+			return nil, err
+		}
+		list = append(list, e)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	first, err := meetSeries(ctx, tx, id, len(list), "ASC")
+	if err != nil {
+		return nil, err
+	}
+	last, err := meetSeries(ctx, tx, id, len(first), "DESC")
+	for i, e := range list {
+		if ms, ok := first[e.series]; ok {
+			list[i].fresh = [2]sql.NullInt64{{Int64: ms, Valid: true}, {Int64: last[e.series], Valid: true}}
+		}
+	}
+	return list, err
+}
+
+// meetSeries goes through a site's rows, in ascending (ASC) or descending (DESC)
+// time, until it has met so many series, and says when it met each.
+func meetSeries(ctx context.Context, tx *sql.Tx, site int64, count int, order string) (map[int64]int64, error) {
+	met := make(map[int64]int64, count)
+	if count == 0 {
+		return met, nil
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT unix_ms, readings FROM fresh WHERE site = ? ORDER BY unix_ms "+order, site)
+	if err != nil {
+		return nil, err
+	}
+	err = eachOf(rows, site, func(ms int64, e entry) bool {
+		if _, ok := met[e.series]; !ok {
+			met[e.series] = ms
+		}
+		return len(met) < count
+	})
+	return met, err
+}
+
+func extentOf(e ends) store.Extent {
 	first, last := int64(math.MaxInt64), int64(math.MinInt64)
-	for _, end := range ends {
-		if end.Valid {
-			first, last = min(first, end.Int64), max(last, end.Int64)
+	for _, end := range [][2]sql.NullInt64{e.sealed, e.fresh} {
+		if end[0].Valid {
+			first, last = min(first, end[0].Int64), max(last, end[1].Int64)
 		}
 	}
 	return store.Extent{
-		Channel: ingest.Channel(channel),
+		Channel: ingest.Channel(e.channel),
 		First:   time.UnixMilli(first).UTC(),
 		Last:    time.UnixMilli(last).UTC(),
 	}

@@ -3,6 +3,9 @@ package local
 import (
 	"context"
 	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/require"
 )
 
 // WithBlockLimit makes blocks hold less, for tests of days that hold more.
@@ -18,6 +21,17 @@ func (s *Store) Ask(query string, args ...any) (answer string) {
 		return fmt.Sprint(err)
 	}
 	return answer
+}
+
+// InRows counts the readings that are not in blocks.
+func (s *Store) InRows(t *testing.T) (readings int) {
+	rows, err := s.write.QueryContext(t.Context(), "SELECT unix_ms, readings FROM fresh")
+	require.NoError(t, err)
+	require.NoError(t, eachOf(rows, 0, func(int64, entry) bool {
+		readings++
+		return true
+	}))
+	return readings
 }
 
 // Hold keeps every writer waiting until release is called.

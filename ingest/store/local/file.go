@@ -1,6 +1,8 @@
 package local
 
 import (
+	"context"
+	"database/sql"
 	"embed"
 
 	"coldweek/ingest/store/sqlitefile"
@@ -22,4 +24,5 @@ var kind = sqlitefile.Kind{
 	ApplicationID: 0x636f6c64, // as in migration/0001
 	Migrations:    migrations,
 	LogPages:      4000,
+	After:         map[string]func(context.Context, *sql.Tx) error{"0004_messages.sql": carryOver},
 }

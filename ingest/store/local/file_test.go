@@ -128,6 +128,18 @@ func TestADamagedBlockIsNamed(t *testing.T) {
 	require.ErrorIs(t, err, local.ErrDamaged)
 }
 
+func TestADamagedRowIsNamed(t *testing.T) {
+	path := newPath(t)
+	s := open(t, path, asRows)
+	fill(t, s, 1)
+	tamper(t, path, "UPDATE fresh SET readings = x'ff' WHERE unix_ms = 1735689610000")
+	_, err := s.Scan(t.Context(), "moorhof", plantChannels, year2025, suiteNow())
+	require.ErrorIs(t, err, local.ErrDamaged)
+	assert.ErrorContains(t, err, "site 1, time 1735689610000")
+	_, err = s.Seal(t.Context(), suiteNow())
+	require.ErrorIs(t, err, local.ErrDamaged)
+}
+
 func TestAWaitingAppendCanBeCancelled(t *testing.T) {
 	s := open(t, newPath(t), local.Options{})
 	release := s.Hold()

@@ -1,11 +1,12 @@
 // Package local keeps readings, site days and the quarantine in one SQLite
 // file (pure Go driver, write-ahead log, synchronous=FULL).
 //
-// Fresh readings are rows. Seal packs them into one compressed block a channel
-// and UTC day (package block), forty times smaller and quicker to read. Late
-// readings of what is sealed are rows again, which override the block until it
-// is sealed anew; a large late batch goes straight into the block. So what Scan
-// returns never depends on what has been sealed.
+// Fresh readings are rows, one for all that a site has at a millisecond. Seal
+// packs them into one compressed block a channel and UTC day (package block), a
+// sixth of the size and less and quicker to read. Late readings of what is sealed are
+// rows again, which override the block until it is sealed anew; a large late
+// batch goes straight into the block. So what Scan returns never depends on
+// what has been sealed.
 //
 // There is one writer at a time and any number of readers, each on the
 // snapshot of its beginning. Other processes may use the same file at the same

@@ -5,7 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"math"
+	"maps"
 	"runtime"
 	"slices"
 	"time"
@@ -15,41 +15,6 @@ import (
 	"coldweek/ingest"
 	"coldweek/ingest/store/block"
 )
-
-// stored returns a value as its row keeps it: whole numbers as such, in fewer
-// bytes.
-func stored(value float64) any {
-	const exact = 1 << 53
-	whole := int64(max(-exact, min(exact, value)))
-	if float64(whole) == value && (whole != 0 || !math.Signbit(value)) {
-		return whole
-	}
-	return value
-}
-
-// readRows returns the rows of a series with from <= time < to.
-func readRows(ctx context.Context, tx *sql.Tx, series, fromMS, toMS int64) (points, error) {
-	rows, err := tx.QueryContext(ctx, "SELECT unix_ms, value FROM fresh WHERE series = ? AND unix_ms >= ? AND unix_ms < ? ORDER BY unix_ms",
-		series, fromMS, toMS)
-	if err != nil {
-		return points{}, err
-	}
-	defer rows.Close()
-	var p points
-	var ms, value any // the only types database/sql does not take through text
-	for rows.Next() {
-		if err := rows.Scan(&ms, &value); err != nil {
-			return points{}, err
-		}
-		switch v := value.(type) {
-		case float64:
-			p.add(ms.(int64), v)
-		case int64:
-			p.add(ms.(int64), float64(v))
-		}
-	}
-	return p, rows.Err()
-}
 
 // readBlock returns what is sealed of a series and day, nothing when there is
 // no block.
@@ -67,19 +32,10 @@ func readBlock(ctx context.Context, tx *sql.Tx, series, day int64) (points, erro
 // may share their times: do not write to them.
 func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error) {
 	scans := make([]*scan, len(channels))
-	err := s.snapshot(ctx, func(tx *sql.Tx) error {
-		decoding := new(errgroup.Group)
-		decoding.SetLimit(runtime.GOMAXPROCS(0))
-		var err error
-		for i, channel := range channels {
-			scans[i] = &scan{fromMS: ceilMS(from), toMS: ceilMS(to)}
-			if err = scans[i].read(ctx, tx, site, channel); err != nil {
-				break
-			}
-			scans[i].decode(decoding, scans[:i])
-		}
-		return errors.Join(err, decoding.Wait())
-	})
+	for i := range scans {
+		scans[i] = &scan{fromMS: ceilMS(from), toMS: ceilMS(to)}
+	}
+	err := s.snapshot(ctx, func(tx *sql.Tx) error { return scanAll(ctx, tx, scans, site, channels) })
 	if err != nil {
 		return nil, fmt.Errorf("scan %q: %w", site, err)
 	}
@@ -89,6 +45,56 @@ func (s *Store) Scan(ctx context.Context, site string, channels []ingest.Channel
 		columns[i] = ingest.Column{Channel: channel, UnixMS: slices.Clip(p.ms), Value: slices.Clip(p.values)}
 	}
 	return columns, nil
+}
+
+// scanAll reads and decodes what the channels of a site have.
+func scanAll(ctx context.Context, tx *sql.Tx, scans []*scan, site string, channels []ingest.Channel) error {
+	if len(scans) == 0 || scans[0].fromMS >= scans[0].toMS {
+		return nil
+	}
+	siteID, series, err := readSeries(ctx, tx, site, channels)
+	if err != nil {
+		return err
+	}
+	rows, err := readRows(ctx, tx, siteID, scans[0].fromMS, scans[0].toMS, slices.Collect(maps.Values(series))...)
+	if err != nil {
+		return err
+	}
+	decoding := new(errgroup.Group)
+	decoding.SetLimit(runtime.GOMAXPROCS(0))
+	for i, channel := range channels {
+		id, ok := series[channel]
+		if !ok {
+			continue
+		}
+		if err = scans[i].read(ctx, tx, id, rows.of(id)); err != nil {
+			break
+		}
+		scans[i].decode(decoding, scans[:i])
+	}
+	return errors.Join(err, decoding.Wait())
+}
+
+// readSeries returns a site's id and those of its series for these channels.
+func readSeries(ctx context.Context, tx *sql.Tx, site string, channels []ingest.Channel) (siteID int64, series map[ingest.Channel]int64, err error) {
+	rows, err := tx.QueryContext(ctx, `SELECT series.site, series.id, channel FROM series JOIN site ON site.id = series.site
+		WHERE site.name = ?`, site)
+	if err != nil {
+		return 0, nil, err
+	}
+	defer rows.Close()
+	series = make(map[ingest.Channel]int64)
+	for rows.Next() {
+		var id int64
+		var channel ingest.Channel
+		if err := rows.Scan(&siteID, &id, &channel); err != nil {
+			return 0, nil, err
+		}
+		if slices.Contains(channels, channel) {
+			series[channel] = id
+		}
+	}
+	return siteID, series, rows.Err()
 }
 
 // scan is one channel's way from tables to a column.
@@ -103,23 +109,9 @@ type scan struct {
 	joined       []int64 // the column's times
 }
 
-// read reads the channel's rows and blocks.
-func (s *scan) read(ctx context.Context, tx *sql.Tx, site string, channel ingest.Channel) error {
-	if s.fromMS >= s.toMS {
-		return nil
-	}
-	var series int64
-	err := tx.QueryRowContext(ctx, `SELECT series.id FROM series JOIN site ON site.id = series.site
-		WHERE site.name = ? AND channel = ?`, site, channel).Scan(&series)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	if s.fresh, err = readRows(ctx, tx, series, s.fromMS, s.toMS); err != nil {
-		return err
-	}
+// read takes the channel's rows and reads its blocks.
+func (s *scan) read(ctx context.Context, tx *sql.Tx, series int64, rows points) (err error) {
+	s.fresh = rows
 	s.blocks, s.count, err = readBlocks(ctx, tx, series, dayOf(s.fromMS), dayOf(s.toMS-1))
 	return err
 }

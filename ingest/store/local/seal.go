@@ -5,7 +5,9 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"time"
 
 	"coldweek/ingest/store/block"
@@ -19,9 +21,10 @@ type SealReport struct {
 	Bytes    int64 // returned to the disk
 }
 
-// sealBatch bounds the rows of a sealing transaction, and so how long an Append
-// may have to wait for it: about a tenth of a second. A series counts for
-// seekCost rows even if there is nothing to seal.
+// sealBatch is about how many readings a sealing transaction takes, always whole
+// days of a site, and so how long an Append may have to wait for it: a tenth of a
+// second and less. A site counts for seekCost readings even if there is nothing
+// to seal.
 const (
 	sealBatch = 30_000
 	seekCost  = 20
@@ -56,17 +59,18 @@ func (s *Store) Seal(ctx context.Context, before time.Time) (SealReport, error) 
 	return report, nil
 }
 
-// sealPlace is where in the rows, ordered by series and time, sealing goes on.
+// sealPlace is where in the rows, ordered by site and time, sealing goes on.
 type sealPlace struct {
-	series, fromMS int64
-	done           bool
+	site, fromMS int64
+	done         bool
 }
 
-// sealSome seals rows from place on that lie before endMS, about sealBatch.
+// sealSome seals rows from place on that lie before endMS, about sealBatch
+// readings.
 func (t *transaction) sealSome(ctx context.Context, place sealPlace, endMS int64) (sealPlace, SealReport, error) {
 	var report SealReport
 	for work := 0; work < sealBatch; work += seekCost {
-		series, ms, err := t.nextRow(ctx, place)
+		site, ms, err := t.nextRow(ctx, place)
 		if errors.Is(err, sql.ErrNoRows) {
 			return sealPlace{done: true}, report, nil
 		}
@@ -74,52 +78,72 @@ func (t *transaction) sealSome(ctx context.Context, place sealPlace, endMS int64
 			return place, report, err
 		}
 		if ms >= endMS {
-			place = sealPlace{series: series + 1, fromMS: math.MinInt64}
+			place = sealPlace{site: site + 1, fromMS: math.MinInt64}
 			continue
 		}
-		day := dayOf(ms)
-		rows, packed, err := t.sealDay(ctx, series, day, endMS)
-		work += rows
-		switch {
-		case errors.Is(err, block.ErrTooMany):
-			report.Left++
-		case err != nil:
+		readings, err := t.sealDay(ctx, site, dayOf(ms), endMS, &report)
+		if err != nil {
 			return place, report, err
-		case packed:
-			t.sealed = true
-			report.Days++
-			report.Readings += int64(rows)
 		}
-		place = sealPlace{series: series, fromMS: startOf(day + 1)}
+		work += readings
+		place = sealPlace{site: site, fromMS: startOf(dayOf(ms) + 1)}
 	}
 	return place, report, nil
 }
 
 // nextRow seeks the first row at or after place.
-func (t *transaction) nextRow(ctx context.Context, place sealPlace) (series, ms int64, err error) {
-	err = t.QueryRowContext(ctx, "SELECT series, unix_ms FROM fresh WHERE (series, unix_ms) >= (?, ?) ORDER BY series, unix_ms LIMIT 1",
-		place.series, place.fromMS).Scan(&series, &ms)
-	return series, ms, err
+func (t *transaction) nextRow(ctx context.Context, place sealPlace) (site, ms int64, err error) {
+	err = t.QueryRowContext(ctx, "SELECT site, unix_ms FROM fresh WHERE (site, unix_ms) >= (?, ?) ORDER BY site, unix_ms LIMIT 1",
+		place.site, place.fromMS).Scan(&site, &ms)
+	return site, ms, err
 }
 
-// sealDay packs the rows of a series and day before endMS over its block, or
-// leaves them for later. It returns how many there are.
-func (t *transaction) sealDay(ctx context.Context, series, day, endMS int64) (rows int, packed bool, err error) {
+// sealDay packs what rows of a site and day before endMS hold of each series
+// over its block, or leaves it for later. It returns how many readings there
+// are.
+func (t *transaction) sealDay(ctx context.Context, site, day, endMS int64, report *SealReport) (readings int, err error) {
 	toMS := min(startOf(day+1), endMS)
-	fresh, err := readRows(ctx, t.Tx, series, startOf(day), toMS)
-	if err != nil {
-		return 0, false, err
-	}
 	goesOn := toMS < startOf(day+1)
-	if goesOn && fresh.len() < t.store.options.MergeFrom {
-		return fresh.len(), false, nil
+	rows, err := readAllRows(ctx, t.Tx, site, startOf(day), toMS)
+	if err != nil {
+		return 0, err
 	}
+	var packed []int64
+	for _, series := range slices.Sorted(maps.Keys(rows)) {
+		fresh := rows.of(series)
+		readings += fresh.len()
+		if goesOn && fresh.len() < t.store.options.MergeFrom {
+			continue
+		}
+		err := t.sealOver(ctx, series, day, fresh)
+		if errors.Is(err, block.ErrTooMany) {
+			report.Left++
+			continue
+		}
+		if err != nil {
+			return 0, err
+		}
+		packed = append(packed, series)
+		report.Days++
+		report.Readings += int64(fresh.len())
+	}
+	if len(packed) == 0 {
+		return readings, nil
+	}
+	t.sealed = true
+	if len(packed) == len(rows) {
+		return readings, t.dropRows(ctx, site, startOf(day), toMS)
+	}
+	return readings, t.strip(ctx, site, startOf(day), toMS, packed...)
+}
+
+// sealOver makes rows and the block they override one block.
+func (t *transaction) sealOver(ctx context.Context, series, day int64, rows points) error {
 	sealed, err := readBlock(ctx, t.Tx, series, day)
 	if err != nil {
-		return 0, false, err
+		return err
 	}
-	err = t.seal(ctx, series, day, fresh.over(sealed), toMS)
-	return fresh.len(), err == nil, err
+	return t.seal(ctx, series, day, rows.over(sealed))
 }
 
 const (

@@ -48,7 +48,7 @@ func TestSealPacksWhatLiesBefore(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, days, report.Days)
 		assert.Equal(t, int64(readings), report.Readings)
-		assert.Equal(t, strconv.Itoa(rowsLeft), s.Ask("SELECT count(*) FROM fresh"))
+		assert.Equal(t, rowsLeft, s.InRows(t))
 		require.Equal(t, want, scanAll(t, s))
 	}
 	const day = 8 * 8640
@@ -153,7 +153,7 @@ func TestADayTooLargeForABlockStaysRows(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, int64(8*900), changed)
 		assert.Equal(t, "8", s.Ask("SELECT count(*) FROM block"))
-		assert.Equal(t, "0", s.Ask("SELECT count(*) FROM fresh"))
+		assert.Zero(t, s.InRows(t))
 	}
 	changed, err := s.Append(t.Context(), batch)
 	require.NoError(t, err)
@@ -225,4 +225,66 @@ func TestTheSignOfAZeroIsKept(t *testing.T) {
 		_, err = s.Seal(t.Context(), suiteNow())
 		require.NoError(t, err)
 	}
+}
+
+// Rows hold what all channels had at a time; blocks take them channel by
+// channel.
+func TestChannelsOfOneMessageAreSealedApart(t *testing.T) {
+	s := open(t, newPath(t), local.Options{Now: func() time.Time { return year2025 }})
+	var batch, power []ingest.Reading
+	for n := range 360 {
+		at := year2025.Add(time.Duration(n) * 10 * time.Second)
+		batch = append(batch, ingest.Reading{Site: "moorhof", Channel: "power", Time: at, Value: float64(n)})
+		if n%30 == 0 {
+			batch = append(batch, ingest.Reading{Site: "moorhof", Channel: "outdoor_temp", Time: at, Value: -float64(n) / 8})
+		}
+	}
+	_, err := s.Append(t.Context(), batch)
+	require.NoError(t, err)
+	scan := func() []ingest.Column {
+		columns, err := s.Scan(t.Context(), "moorhof", []ingest.Channel{"outdoor_temp", "power"}, year2025, year2025.AddDate(0, 0, 1))
+		require.NoError(t, err)
+		return columns
+	}
+	want := scan()
+	require.Equal(t, []int{12, 360}, []int{want[0].Len(), want[1].Len()})
+	report, err := s.Seal(t.Context(), year2025.Add(40*time.Minute))
+	require.NoError(t, err)
+	assert.Equal(t, int64(240), report.Readings, "power alone has enough")
+	assert.Equal(t, 120+12, s.InRows(t))
+	require.Equal(t, want, scan())
+
+	for n := range 8640 {
+		power = append(power, ingest.Reading{
+			Site: "moorhof", Channel: "power", Time: year2025.Add(time.Duration(n) * 10 * time.Second), Value: float64(n),
+		})
+	}
+	later := open(t, s.Ask("SELECT file FROM pragma_database_list"), local.Options{})
+	changed, err := later.Append(t.Context(), power)
+	require.NoError(t, err)
+	assert.Equal(t, int64(8640-360), changed)
+	assert.Equal(t, 12, later.InRows(t), "a whole day goes into the block, and takes its own channel's rows alone")
+	assert.Equal(t, want[0], scan()[0])
+	assert.Equal(t, 8640, scan()[1].Len())
+}
+
+// Two processes write the channels of a time by turns.
+func TestChannelsOfOneTimeComeOneByOne(t *testing.T) {
+	path := newPath(t)
+	stores := []*local.Store{open(t, path, asRows), open(t, path, asRows)}
+	const times = 5
+	for _, want := range []int64{1, 0} {
+		for n := range times {
+			for i, channel := range plantChannels {
+				r := ingest.Reading{Site: "moorhof", Channel: channel, Time: year2025.Add(time.Duration(n) * time.Second), Value: float64(i)}
+				changed, err := stores[(n+i)%2].Append(t.Context(), []ingest.Reading{r})
+				require.NoError(t, err)
+				require.Equal(t, want, changed)
+			}
+		}
+	}
+	for i, c := range scanAll(t, stores[0]) {
+		assert.Equal(t, slices.Repeat([]float64{float64(i)}, times), c.Value)
+	}
+	assert.Equal(t, strconv.Itoa(times), stores[0].Ask("SELECT count(*) FROM fresh"))
 }

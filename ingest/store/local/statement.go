@@ -10,7 +10,7 @@ import (
 const (
 	putBlock = `INSERT INTO block (series, day, count, first_ms, last_ms, data) VALUES (?, ?, ?, ?, ?, ?)
 		ON CONFLICT DO UPDATE SET count = excluded.count, first_ms = excluded.first_ms, last_ms = excluded.last_ms, data = excluded.data`
-	dropRows  = "DELETE FROM fresh WHERE series = ? AND unix_ms >= ? AND unix_ms < ?"
+	dropRows  = "DELETE FROM fresh WHERE site = ? AND unix_ms >= ? AND unix_ms < ?"
 	raiseSite = "UPDATE site SET revision = revision + 1 WHERE id = ? RETURNING revision"
 	raiseHour = `INSERT INTO hour_revision (site, hour, revision) VALUES (?, ?, ?)
 		ON CONFLICT DO UPDATE SET revision = excluded.revision`
@@ -23,11 +23,10 @@ var upsertSizes = [...]int{64, 8, 1}
 
 const columnsPerRow = 3
 
-// upsertRows is the statement for so many rows; it counts those that changed
-// something.
+// upsertRows is the statement for so many rows.
 func upsertRows(n int) string {
-	return "INSERT INTO fresh (series, unix_ms, value) VALUES " + strings.TrimSuffix(strings.Repeat("(?,?,?),", n), ",") +
-		" ON CONFLICT DO UPDATE SET value = excluded.value WHERE value IS NOT excluded.value"
+	return "INSERT INTO fresh (site, unix_ms, readings) VALUES " + strings.TrimSuffix(strings.Repeat("(?,?,?),", n), ",") +
+		" ON CONFLICT DO UPDATE SET readings = excluded.readings"
 }
 
 // prepare prepares the statements on the writer's connection.

@@ -22,6 +22,10 @@ type Kind struct {
 	ApplicationID int   // set by the first migration, so that other files are not taken for ours
 	Migrations    fs.FS // holds migration/*.sql, run in alphabetical order
 	LogPages      int   // the log goes into the file when it is that long
+
+	// After runs after the migration of that file name, in its transaction:
+	// what SQL cannot say. May be nil.
+	After map[string]func(context.Context, *sql.Tx) error
 }
 
 // Migrated are the versions of a file's tables before and after it was opened.

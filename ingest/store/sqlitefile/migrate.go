@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 	"io/fs"
+	"path"
 )
 
 // migrate runs the migrations the file has not seen; its user_version counts
@@ -46,8 +47,13 @@ func (k Kind) run(ctx context.Context, tx *sql.Tx, name string) error {
 	if err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, string(text))
-	return err
+	if _, err := tx.ExecContext(ctx, string(text)); err != nil {
+		return err
+	}
+	if after := k.After[path.Base(name)]; after != nil {
+		return after(ctx, tx)
+	}
+	return nil
 }
 
 // versionOf returns the file's user_version, or ErrForeign for a database that
