@@ -56,7 +56,8 @@ type Result struct {
 	Step                                *Step
 	Pump                                *PumpUse
 
-	usual usual
+	usual     usual
+	centreLPH float64
 }
 
 // Of reads site days in ascending order.
@@ -67,7 +68,7 @@ func Of(days []siteday.Day) *Result {
 		return r
 	}
 	r.usual = learnUsual(cells)
-	r.Days = levels(days, cells, r.usual)
+	r.Days, r.centreLPH = levels(days, cells, r.usual)
 	r.high(cells)
 	if n := len(r.Days); r.HighLPH != nil {
 		latest := middle(r.Days[max(n-latestDays, 0):], func(d Day) float64 { return d.Level })
@@ -84,6 +85,15 @@ func Of(days []siteday.Day) *Result {
 
 // ComparableLPH returns a day's flow as it would have been at high output.
 func (r *Result) ComparableLPH(d Day) float64 { return *r.HighLPH * d.Level }
+
+// LevelOf returns a flow by what is usual at the same output, as in Day.Level;
+// false when that is not known.
+func (r *Result) LevelOf(flowLPH, outputW float64) (float64, bool) {
+	if r.centreLPH == 0 || !(outputW > 0) {
+		return 0, false
+	}
+	return flowLPH / r.usual.ratio(outputW) / r.centreLPH, true
+}
 
 // high takes flow and difference at high output from the cells, in the middle
 // of time. The flow is that of a usual day.

@@ -180,8 +180,9 @@ func eachDay(cells []cell, visit func(of []cell)) {
 	}
 }
 
-// levels makes the days of cells.
-func levels(days []siteday.Day, cells []cell, u usual) []Day {
+// levels makes the days of cells, and says what flow at the pivot their middle
+// is.
+func levels(days []siteday.Day, cells []cell, u usual) ([]Day, float64) {
 	var found []Day
 	eachDay(cells, func(of []cell) {
 		d := &days[of[0].day]
@@ -201,7 +202,7 @@ func levels(days []siteday.Day, cells []cell, u usual) []Day {
 	for i := range found {
 		found[i].Level /= centre
 	}
-	return found
+	return found, centre
 }
 
 // middle is the median over at least one day.

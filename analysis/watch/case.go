@@ -4,6 +4,8 @@ import (
 	"time"
 
 	"coldweek/analysis/cycling"
+	"coldweek/analysis/defrost"
+	"coldweek/analysis/flowrate"
 	"coldweek/analysis/sensor"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest"
@@ -19,6 +21,10 @@ type Limits struct {
 	HotWaterTargetC *float64
 	HygieneC        *float64
 	HygieneDays     *float64
+	DesignOutdoorC  *float64
+	DesignRoomC     *float64 // promised where no room's own is known
+	Glycol          bool     // the water holds some, by the record
+	MaxGap          map[ingest.Channel]time.Duration
 }
 
 // Case is what was known of a plant up to Now.
@@ -34,9 +40,17 @@ type Case struct {
 	// gave them.
 	Checks []sensor.Suspicion
 	Now    time.Time
-	Newest map[ingest.Channel]time.Time
+	// Newest is the newest reading of each channel, which may be after Now when the
+	// rules run on history; Began the oldest, of those that had begun by Now.
+	Newest, Began map[ingest.Channel]time.Time
+	// Voices are when the channels were heard on the days of Slots, day by day.
+	Voices []Voice
 
-	recent *siteday.Sums // see Recent
+	recent, events *siteday.Sums // see Recent and Events
+	flow           *flowrate.Result
+	defrosts       []defrost.Episode
+	steps          *[]step
+	byDays         *[]sensor.Suspicion
 }
 
 // slotDays is how many of the days Recent merges.
@@ -55,6 +69,39 @@ func (c *Case) Recent() *siteday.Sums {
 	}
 	return c.recent
 }
+
+// Events are the runs, defrosts, chargings and gaps of all days, those across
+// midnight whole; nothing else.
+func (c *Case) Events() *siteday.Sums {
+	if c.events == nil {
+		c.events = &siteday.Sums{}
+		for i := range c.Days {
+			s := &c.Days[i].Sums
+			c.events.Add(&siteday.Sums{Runs: s.Runs, Defrosts: s.Defrosts, HotWater: s.HotWater, Gaps: s.Gaps})
+		}
+	}
+	return c.events
+}
+
+// FlowRate is what the days say of the flow.
+func (c *Case) FlowRate() *flowrate.Result {
+	if c.flow == nil {
+		c.flow = flowrate.Of(c.Days)
+	}
+	return c.flow
+}
+
+// WholeDays are the days that are over.
+func (c *Case) WholeDays() []siteday.Day {
+	n := len(c.Days)
+	if n > 0 && c.Days[n-1].To.Sub(c.Days[n-1].From) < shortestDay {
+		n--
+	}
+	return c.Days[:n]
+}
+
+// shortestDay is a day on which clocks go forward.
+const shortestDay = 23 * time.Hour
 
 // SlotsFrom is where the slots begin; Now without any.
 func (c *Case) SlotsFrom() time.Time {

@@ -68,3 +68,20 @@ func (h Hold) Episodes(pieces []Piece) []Episode {
 	}
 	return found
 }
+
+// bridge joins episodes that lie closer together than the gap; the last lasts
+// until the gap has gone by.
+func bridge(all []Episode, gap time.Duration, now time.Time) []Episode {
+	var joined []Episode
+	for _, e := range all {
+		if k := len(joined) - 1; k >= 0 && e.Since.Sub(joined[k].Until) < gap {
+			joined[k].Until, joined[k].Last = e.Until, e.Last
+			continue
+		}
+		joined = append(joined, e)
+	}
+	if k := len(joined) - 1; k >= 0 && joined[k].Ended() && now.Sub(joined[k].Until) < gap {
+		joined[k].Until = time.Time{}
+	}
+	return joined
+}

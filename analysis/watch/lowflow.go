@@ -124,7 +124,7 @@ func lowFlowFinding(c *Case, e levelled) Finding {
 			"see that all circuits and their valves are open, and bleed them",
 			"read the pump's setting and its fault memory",
 		},
-		Caution: "Strainers and valves are under pressure and hot; isolate and let down before opening, as local rules and the maker's instructions say.",
+		Caution: flowCaution,
 	}
 	if k, ok := difference.Of(); ok {
 		f.Evidence = append(f.Evidence, Figure{"difference_k", k, "K", 1})

@@ -23,34 +23,68 @@ type row struct {
 	name    string // of the findings, without place; a name ending in _ stands for all that begin so
 	over    span
 	closing time.Duration // findings of a kind that lie closer are one
-	// explains are kinds that are not told while a finding of this one lasts, or
-	// that began shortly before it.
-	explains []string
-	basis    string
-	rule     Rule // nil where the rule of another row gives them
+	basis   string
+	rule    Rule // nil where the rule of another row gives them
 }
 
-// table is every rule. The order is that in which causes explain each other.
+// table is every rule.
 func table() []row {
-	return []row{
-		{name: "pipes_swapped", over: overSlots, closing: day, explains: []string{"low_flow", "flow_", "defrost_", "short_cycling", "sensor_pair_offset"},
-			basis: "a return warmer than the flow while the compressor heats", rule: pipesSwapped},
-		{name: "low_flow", over: overSlots, closing: 6 * time.Hour,
-			basis: "the maker's minimum and the commissioned flow of the record; 70 % is common practice", rule: lowFlow},
-	}
+	return append([]row{
+		{"pipes_swapped", overSlots, day, "a return warmer than the flow while the compressor heats", pipesSwapped},
+		{"sensor_", overSlots, 2 * day, "readings that a plant cannot have made", sensorFaults},
+		{"sensor_drifting", overDays, 7 * day, "the heat the house took at the outdoor temperature shown", sensorDrift},
+		{"meter_disagreement", overDays, 2 * day, "5 % and the doubt of sampling (common practice)", meterDisagreement},
+		{"flow_stepped", overSlots, 6 * time.Hour, "the plant's own flow at the same output, 10 % (common practice)", flowStepped},
+		{"flow_falling", overDays, 3 * day, "the plant's own flow at the same output, 5 % in days (common practice)", flowFalling},
+		{"low_flow", overSlots, 6 * time.Hour, "the maker's minimum and the commissioned flow of the record; 70 % is common practice", lowFlow},
+		{"short_cycling", overDays, calmGap, "starts cost little from 15 minutes of running on (Uhlmann and Bertsch 2011)", shortCycling},
+		{"defrost_often", overDays, defrostGap, "30 minutes in the severest frost (Zhu 2015)", defrostOften},
+		{"defrost_not_clearing", overDays, defrostGap, "30 minutes in the severest frost (Zhu 2015), and the plant's usual length", nil},
+		{"defrost_long", overDays, defrostGap, "12 minutes (common practice)", defrostLong},
+		{"defrost_mild", overDays, defrostGap, "no frost from 6 °C on (Zhu 2015)", defrostMild},
+		{"pump_idle", overDays, 3 * day, "common practice", pumpIdle},
+	}, comfort()...)
+}
+
+// explanations say which findings are not told beside another that explains them.
+// Names stand for all kinds that begin so.
+var explanations = []struct {
+	cause   string
+	effects []string
+}{
+	{"pipes_swapped", []string{"low_flow", "flow_", "defrost_", "short_cycling", "sensor_pair_offset", "meter_disagreement"}},
+	{"sensor_wrong_unit/flow_", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement"}},
+	{"sensor_wrong_unit/return_temp", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement"}},
+	{"sensor_wrong_unit/power", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement"}},
+	{"sensor_stuck/flow_", []string{"low_flow", "flow_", "defrost_", "short_cycling", "meter_disagreement"}},
+	{"sensor_stuck/return_temp", []string{"defrost_", "meter_disagreement"}},
+	{"sensor_stuck/power", []string{"short_cycling", "defrost_", "meter_disagreement"}},
+	{"sensor_stuck/outdoor_temp", []string{"defrost_", "sensor_drifting", "sensor_sun_struck"}},
+	{"sensor_jumping/outdoor_temp", []string{"defrost_", "sensor_drifting", "sensor_sun_struck"}},
+	{"sensor_sun_struck", []string{"defrost_mild"}},
+	{"sensor_jumping/flow_", []string{"low_flow", "flow_", "defrost_", "short_cycling", "meter_disagreement"}},
+	{"flow_stepped", []string{"low_flow", "flow_falling"}},
+	{"flow_falling", []string{"low_flow"}},
+	{"defrost_often", []string{"defrost_mild"}},
 }
 
 const day = 24 * time.Hour
 
-// rowOf is the row of a kind, which may be one whose rule has gone: it has the
-// longer window and no rule.
+// rowOf is the row of a kind, the one that names it best. A kind whose rule has gone
+// has the longer window and no rule.
 func rowOf(name string) row {
+	best := row{over: overDays}
 	for _, r := range table() {
-		if r.name == name || strings.HasSuffix(r.name, "_") && strings.HasPrefix(name, r.name) {
-			return r
+		if named(r.name, name) && len(r.name) > len(best.name) {
+			best = r
 		}
 	}
-	return row{name: name, over: overDays}
+	return best
+}
+
+// named says whether a name stands for a kind: itself, or all that begin so.
+func named(name, kind string) bool {
+	return kind == name || strings.HasSuffix(name, "_") && strings.HasPrefix(kind, name)
 }
 
 // from is where a rule's view begins.
@@ -86,17 +120,30 @@ func Run(c *Case) []Finding {
 // different times to see.
 const before = 2 * time.Hour
 
-// unexplained leaves out findings whose cause is among the others.
+// unexplained leaves out findings whose cause is among the others; the cause then
+// is as severe as what it leads to.
 func unexplained(found []Finding) []Finding {
-	return slices.DeleteFunc(slices.Clone(found), func(f Finding) bool {
-		return slices.ContainsFunc(found, func(cause Finding) bool {
-			return explains(rowOf(cause.Name()), f.Name()) && !f.Since.Before(cause.Since.Add(-before)) && !f.Since.After(cause.end())
-		})
-	})
+	kept := slices.Clone(found)
+	for i := range found {
+		for k := range found {
+			if i != k && explains(&found[k], &found[i]) {
+				kept[k].Severity = worse(kept[k].Severity, found[i].Severity)
+				kept[i].Kind = ""
+			}
+		}
+	}
+	return slices.DeleteFunc(kept, func(f Finding) bool { return f.Kind == "" })
 }
 
-func explains(r row, name string) bool {
-	return slices.ContainsFunc(r.explains, func(kind string) bool {
-		return kind == name || strings.HasSuffix(kind, "_") && strings.HasPrefix(name, kind)
+// explains says whether a finding is why another is there.
+func explains(cause, effect *Finding) bool {
+	if effect.Since.Before(cause.Since.Add(-before)) || effect.Since.After(cause.end()) {
+		return false
+	}
+	return slices.ContainsFunc(explanations, func(e struct {
+		cause   string
+		effects []string
+	}) bool {
+		return strings.HasPrefix(cause.Kind, e.cause) && slices.ContainsFunc(e.effects, func(name string) bool { return strings.HasPrefix(effect.Kind, name) })
 	})
 }

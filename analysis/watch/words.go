@@ -2,7 +2,10 @@ package watch
 
 import (
 	"fmt"
+	"math"
 	"time"
+
+	"coldweek/analysis/robust"
 )
 
 // spell writes a length of time in the unit that suits it.
@@ -14,4 +17,13 @@ func spell(d time.Duration) string {
 		return fmt.Sprintf("%.0f hours", d.Hours())
 	}
 	return fmt.Sprintf("%.0f days", d.Hours()/24)
+}
+
+// median is NaN of no values.
+func median(values []float64) float64 {
+	m, ok := robust.Median(values)
+	if !ok {
+		return math.NaN()
+	}
+	return m
 }
