@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -130,7 +131,11 @@ func (s *Store) refusedQuery(status int, body io.Reader) error {
 	if err != nil && len(text) == 0 {
 		text = []byte(err.Error())
 	}
-	return s.explainStatus(status, refusalText(text))
+	refused := s.explainStatus(status, refusalText(text))
+	if matterOf(refused) == passing {
+		return s.down(refused)
+	}
+	return refused
 }
 
 // refusalText finds the message in an answer: JSON of either version,
@@ -140,11 +145,7 @@ func refusalText(body []byte) string {
 	if json.Unmarshal(body, &message) == nil && message.Error+message.Message != "" {
 		return message.Error + message.Message
 	}
-	var inAnswer error
-	if err := decodeAnswer(strings.NewReader(string(body)), 0, nil); err != nil {
-		inAnswer = err
-	}
-	if said := (*statementError)(nil); errors.As(inAnswer, &said) {
+	if said := (*statementError)(nil); errors.As(decodeAnswer(bytes.NewReader(body), 0, nil), &said) {
 		return said.text
 	}
 	return strings.TrimSpace(strings.ToValidUTF8(string(body), "?"))
