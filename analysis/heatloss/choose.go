@@ -1,23 +1,22 @@
 package heatloss
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
 	"coldweek/analysis/robust"
 )
 
+// nearlyAll of the days must know a thing before it is counted for all.
+const nearlyAll = 0.8
+
 // samplesOf makes samples of the points that are in the fit. A term that not
 // all of them know is not among the terms; yesterday is unknown after a gap, and
 // those days go where it is taken in.
 func samplesOf(points []Point, counted bool) []sample {
-	meanSunWPerM2, n := 0.0, 0.0
-	for _, p := range points {
-		if p.Left == "" && p.sunWPerM2 != nil {
-			meanSunWPerM2, n = meanSunWPerM2+*p.sunWPerM2, n+1
-		}
-	}
-	meanSunWPerM2 /= max(n, 1)
+	sunTerm, sun := sunOf(points)
+	coldWPerM2 := coldSunWPerM2(points, sun)
 	var samples []sample
 	for _, p := range points {
 		if p.Left != "" {
@@ -27,8 +26,8 @@ func samplesOf(points []Point, counted bool) []sample {
 		if p.yesterdayC != nil {
 			s.terms[Yesterday] = *p.OutdoorC - *p.yesterdayC
 		}
-		if p.sunWPerM2 != nil {
-			s.terms[Sun] = *p.sunWPerM2 - meanSunWPerM2
+		if sunWPerM2 := sun(&p); sunWPerM2 != nil {
+			s.terms[sunTerm] = *sunWPerM2 - coldWPerM2
 		}
 		if counted && p.changeK != nil {
 			s.terms[Storage] = *p.changeK
@@ -51,10 +50,9 @@ func knowing(samples []sample, terms []Term) []sample {
 
 // candidates are the terms that nearly all samples know.
 func candidates(samples []sample) []Term {
-	const nearly = 0.8
 	var terms []Term
 	for _, t := range allTerms {
-		if float64(len(knowing(samples, []Term{t}))) >= nearly*float64(len(samples)) {
+		if float64(len(knowing(samples, []Term{t}))) >= nearlyAll*float64(len(samples)) {
 			terms = append(terms, t)
 		}
 	}
@@ -132,6 +130,9 @@ func signatureOf(samples []sample, rules *Rules) (*Signature, bool) {
 		return line(samples, nil)
 	}
 	straight, straightAIC, ok := choose(samples, line)
+	if !mayBend(samples, rules) {
+		return straight, ok
+	}
 	bent, bentAIC, ok2 := choose(samples, func(s []sample, t []Term) (*Signature, bool) { return changePoint(s, t, rules.SideDays) })
 	if ok2 && bentAIC < straightAIC && bent.reachesBase(samples) {
 		return bent, true
@@ -139,10 +140,23 @@ func signatureOf(samples []sample, rules *Rules) (*Signature, bool) {
 	return straight, ok
 }
 
-// reachesBase says whether there is little heat above the base, as there must
-// be when hot water is not in it; a bend in the middle of winter is none.
+// little heat is this much of that on the coldest day. There is no more above the
+// base, as hot water is not in it; a bend in the middle of winter is none.
+const little = 0.3
+
+// mayBend spares the search where even the warmest days take much heat.
+func mayBend(samples []sample, rules *Rules) bool {
+	byWarmth := slices.SortedFunc(slices.Values(samples), func(a, b sample) int { return cmp.Compare(b.outdoorC, a.outdoorC) })
+	warmW := 0.0
+	for _, s := range byWarmth[:min(rules.SideDays, len(byWarmth))] {
+		warmW += s.heatW / float64(rules.SideDays)
+	}
+	coldest := byWarmth[len(byWarmth)-1]
+	return warmW < 2*little*coldest.heatW
+}
+
+// reachesBase says whether there is little heat above the base.
 func (s *Signature) reachesBase(samples []sample) bool {
-	const little = 0.3 // of the heat on the coldest day
 	coldestC := math.Inf(1)
 	for _, p := range samples {
 		coldestC = min(coldestC, p.outdoorC)

@@ -206,6 +206,27 @@ func TestBaseTemperature(t *testing.T) {
 	assert.Nil(t, heatloss.Of(house{outdoorC: winter(40), roomC: steady}.days(), design(4.6)).Signature.BaseC)
 }
 
+// TestSpringSun: a sun that rises with the spring, as the weather gets warmer,
+// looks like loss; its date tells it apart. The figures at design are those with
+// the sun of the cold days.
+func TestSpringSun(t *testing.T) {
+	var outdoorC []float64
+	for i := range 60 {
+		outdoorC = append(outdoorC, 2+float64(i)/10+4*math.Sin(float64(i)/2.3))
+	}
+	h := house{outdoorC: outdoorC, roomC: steady}
+	sunW := func(day int) float64 { return 5 * (90 - 80*math.Cos(2*math.Pi*float64(day+15)/365)) }
+	days := h.days()
+	for i := range days {
+		days[i].Sums.HeatJ[operation.Heating] -= sunW(i) * daySpanS
+	}
+	r := heatloss.Of(days, design(4.6))
+	assert.Contains(t, r.Signature.Terms, heatloss.SunByDate)
+	assert.InDelta(t, lossWPerK, r.LossWPerK.Value, 5)
+	assert.Greater(t, r.NetW.Value, 3900-sunW(50))
+	assert.Less(t, r.NetW.Value, 3900-sunW(0))
+}
+
 // TestWarnsOfWhatIsDrawnOn: a design temperature far below what was seen, few
 // days, and what is not in the record.
 func TestWarnsOfWhatIsDrawnOn(t *testing.T) {

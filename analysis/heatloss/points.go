@@ -3,6 +3,7 @@ package heatloss
 import (
 	"math"
 	"slices"
+	"time"
 
 	"coldweek/analysis/operation"
 	"coldweek/analysis/robust"
@@ -34,11 +35,15 @@ type Point struct {
 	// rooms, as if they had been at the design room temperature.
 	AsIfC *float64
 
-	sunWPerM2  *float64
-	changeK    *float64 // of the rooms, last hour less first
-	yesterdayC *float64
-	day        int
+	sunWPerM2      *float64
+	sunAboveWPerM2 float64  // by the date alone
+	changeK        *float64 // of the rooms, last hour less first
+	yesterdayC     *float64
+	day            int
 }
+
+// noonH is from the begin of a day, to be on the right date.
+const noonH = 12 * time.Hour
 
 // pointsOf reads days, in ascending order.
 func pointsOf(days []siteday.Day, o *Options) []Point {
@@ -56,6 +61,7 @@ func pointsOf(days []siteday.Day, o *Options) []Point {
 		}
 		p.RoomC = roomOf(s, places, o)
 		p.sunWPerM2, p.changeK = hoursOf(s, o)
+		p.sunAboveWPerM2 = sunAboveWPerM2(anyLatitudeDeg, d.From.Add(noonH))
 		if i > 0 && points[i-1].day == p.day-1 {
 			p.yesterdayC = points[i-1].OutdoorC
 		}
@@ -153,7 +159,6 @@ func hoursOf(s *siteday.Sums, o *Options) (sunWPerM2, changeK *float64) {
 // all usable days. It leaves out days with rooms unknown or set back, and says
 // what the usual room temperature is.
 func countRooms(points []Point, rules *Rules) (usualC float64, counted bool) {
-	const nearly = 0.8
 	var rooms []float64
 	usable := 0
 	for _, p := range points {
@@ -165,7 +170,7 @@ func countRooms(points []Point, rules *Rules) (usualC float64, counted bool) {
 		}
 	}
 	usualC, ok := robust.Median(rooms)
-	if !ok || float64(len(rooms)) < nearly*float64(usable) {
+	if !ok || float64(len(rooms)) < nearlyAll*float64(usable) {
 		return 0, false
 	}
 	for i := range points {

@@ -14,10 +14,11 @@ type Term string
 const (
 	Yesterday Term = "the day before's outdoor temperature"
 	Sun       Term = "the sun"
+	SunByDate Term = "the season's sun"
 	Storage   Term = "the change of the room temperature over the day"
 )
 
-var allTerms = []Term{Yesterday, Sun, Storage}
+var allTerms = []Term{Yesterday, Sun, SunByDate, Storage}
 
 // sample is one day as it is fitted. Terms are 0 in the state in which the
 // house is asked for: steady, with the usual sun; NaN when not known.

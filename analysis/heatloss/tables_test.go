@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -275,4 +276,12 @@ func TestWhiteside(t *testing.T) {
 		assert.InDelta(t, c.zeroSE, s*math.Sqrt(c.s.fit.bread.At(0, 0)), digit)
 		assert.InDelta(t, c.slopeKSE, s*math.Sqrt(c.s.fit.bread.At(1, 1)), digit)
 	}
+}
+
+// TestSunAbove: Duffie and Beckman's worked example, 33.8 MJ/m² on 15 April at
+// 43° north (from memory); no sun in the polar night.
+func TestSunAbove(t *testing.T) {
+	april := time.Date(2025, 4, 15, 12, 0, 0, 0, time.UTC)
+	assert.InDelta(t, 33.8e6/86400, sunAboveWPerM2(43, april), 0.1e6/86400)
+	assert.InDelta(t, 0, sunAboveWPerM2(75, time.Date(2025, 12, 21, 12, 0, 0, 0, time.UTC)), 1e-9)
 }
