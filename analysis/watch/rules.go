@@ -29,7 +29,7 @@ type row struct {
 
 // table is every rule.
 func table() []row {
-	return append([]row{
+	return []row{
 		{"pipes_swapped", overSlots, day, "a return warmer than the flow while the compressor heats", pipesSwapped},
 		{"sensor_", overSlots, 2 * day, "readings that a plant cannot have made", sensorFaults},
 		{"sensor_drifting", overDays, 7 * day, "the heat the house took at the outdoor temperature shown", sensorDrift},
@@ -43,7 +43,7 @@ func table() []row {
 		{"defrost_long", overDays, defrostGap, "12 minutes (common practice)", defrostLong},
 		{"defrost_mild", overDays, defrostGap, "no frost from 6 °C on (Zhu 2015)", defrostMild},
 		{"pump_idle", overDays, 3 * day, "common practice", pumpIdle},
-	}, comfort()...)
+	}
 }
 
 // explanations say which findings are not told beside another that explains them.
