@@ -33,7 +33,7 @@ type Result struct {
 	RoomC     float64
 
 	LossWPerK *robust.Estimate
-	BaseC     *robust.Estimate // outdoor temperature from which no heat is needed
+	BaseC     *robust.Estimate // outdoor temperature from which no heat is needed; nil when not known within 2 K
 	GrossW    *robust.Estimate // at the design outdoor temperature
 	NetW      *robust.Estimate
 	Ratio     *robust.Estimate // GrossW by the design heat loss
@@ -170,8 +170,9 @@ func (r *Result) GrossAt(outdoorC float64) (robust.Estimate, bool) {
 }
 
 // NetAt is what the plant must deliver to the rooms at an outdoor temperature
-// with the rooms at RoomC, the gains as they were, in W: the fitted line with
-// the interval of its mean.
+// with the rooms at RoomC, in W: the fitted line with the interval of its mean.
+// Gains are as they were, the sun's as on the coldest quarter of the days; where
+// rooms are not known, so are they.
 func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
 	if _, ok := r.loss(); !ok {
 		return robust.Estimate{}, false
@@ -188,16 +189,22 @@ func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
 	return net, true
 }
 
+// widestBaseK is up to which half interval a base temperature is known.
+const widestBaseK = 2
+
 // base is where the line meets no heat. A meter's error moves heat and zero
 // alike, so it is not in it.
 func (r *Result) base() *robust.Estimate {
+	valueC, half := 0.0, 0.0
 	if g := r.GreyBox; r.Method == ByGreyBox {
-		half := g.sureGain().half()
-		return &robust.Estimate{Value: r.RoomC - g.GainK, Low: r.RoomC - g.GainK - half, High: r.RoomC - g.GainK + half}
+		valueC, half = r.RoomC-g.GainK, g.sureGain().half()
+	} else {
+		valueC, half = r.Signature.zeroC(), r.Signature.sureZero().half()
 	}
-	s := r.Signature
-	half := s.sureZero().half()
-	return &robust.Estimate{Value: s.zeroC(), Low: s.zeroC() - half, High: s.zeroC() + half}
+	if half > widestBaseK {
+		return nil
+	}
+	return &robust.Estimate{Value: valueC, Low: valueC - half, High: valueC + half}
 }
 
 // withMeter makes an interval of the fit's half width, the heat meter's doubt

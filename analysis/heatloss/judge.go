@@ -87,7 +87,7 @@ func dayCount(n int) string {
 // quality says how well the quoted method fits, and why it is the one.
 func (r *Result) quality() string {
 	if g := r.GreyBox; r.Method == ByGreyBox {
-		return fmt.Sprintf("from %d hours of room temperature and heat, because the daily signature needs %d days; correlation of the misses %.2f",
+		return fmt.Sprintf("hourly grey box over %d hours of heat and room temperature, since the daily signature needs %d days; correlation of neighbouring hours' misses %.2f",
 			g.Hours, r.options.Rules.SignatureDays, g.Rho)
 	}
 	s := r.Signature
