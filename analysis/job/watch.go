@@ -3,6 +3,7 @@ package job
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"coldweek/analysis/operation"
@@ -61,6 +62,7 @@ type closeDay struct {
 	day      siteday.Day
 	slots    []watch.Slot
 	checks   []sensor.Suspicion
+	voices   []watch.Voice
 }
 
 // Watch looks at a site with what was known of it at a time, and keeps in the
@@ -92,13 +94,16 @@ func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now 
 	if err != nil {
 		return nil, err
 	}
-	c := &watch.Case{Limits: limitsOf(record, r.known), Now: now, Newest: map[ingest.Channel]time.Time{}}
+	c := &watch.Case{Limits: limitsOf(record, r.known), Now: now, Newest: map[ingest.Channel]time.Time{}, Began: map[ingest.Channel]time.Time{}}
 	var newest time.Time
 	r.st = st
 	for _, e := range extents {
 		r.channels = append(r.channels, e.Channel)
-		c.Newest[e.Channel] = e.Last
-		if e.First.Before(now) && e.Last.After(newest) {
+		if e.First.After(now) {
+			continue
+		}
+		c.Newest[e.Channel], c.Began[e.Channel] = e.Last, e.First
+		if e.Last.After(newest) {
 			newest = e.Last
 		}
 	}
@@ -207,7 +212,8 @@ func (r *reader) observe(columns []ingest.Column, d localDay, end time.Time) clo
 	opt.Marks = []time.Time{d.from, to}
 	t := trace.Build(columns, d.from.Add(-marginBefore), end, opt)
 	op := operation.Detect(t)
-	seen := closeDay{localDay: d, upto: end, day: siteday.Sum(t, op, d.date, d.from, to), slots: watch.Observe(t, op, d.from, to)}
+	seen := closeDay{localDay: d, upto: end, day: siteday.Sum(t, op, d.date, d.from, to), slots: watch.Observe(t, op, d.from, to),
+		voices: watch.Hear(columns, d.from, d.to)}
 	for _, s := range sensor.Check(t, op, r.known) {
 		if s.Until.After(d.from) && s.Since.Before(to) {
 			seen.checks = append(seen.checks, s)
@@ -223,12 +229,24 @@ func (m *Memory) fill(c *watch.Case) {
 		c.Days = append(c.Days, d.day)
 		c.Slots = append(c.Slots, d.slots...)
 		c.Checks = append(c.Checks, d.checks...)
+		c.Voices = append(c.Voices, d.voices...)
 	}
 }
 
 // limitsOf is what the record says that a plant is held against.
 func limitsOf(record *site.Record, known sensor.Known) watch.Limits {
-	l := watch.Limits{Plant: plantOf(record), Sensors: known, DesignFlowLPH: designFlow(record)}
+	l := watch.Limits{Plant: plantOf(record), Sensors: known, DesignFlowLPH: designFlow(record), MaxGap: map[ingest.Channel]time.Duration{}}
+	for ch, source := range record.Channels {
+		if source.MaxGapS != nil {
+			l.MaxGap[ch] = time.Duration(*source.MaxGapS * float64(time.Second))
+		}
+	}
+	if d := record.Design; d != nil {
+		l.DesignOutdoorC, l.DesignRoomC = d.OutdoorTempC, d.RoomTempC
+	}
+	if hp := record.HeatPump; hp != nil {
+		l.Glycol = strings.HasSuffix(hp.Fluid, "glycol")
+	}
 	if record.Emitters != nil {
 		l.RoomSetC = map[string]float64{}
 		for _, room := range record.Emitters.Rooms {

@@ -21,6 +21,10 @@ type Limits struct {
 	HotWaterTargetC *float64
 	HygieneC        *float64
 	HygieneDays     *float64
+	DesignOutdoorC  *float64
+	DesignRoomC     *float64 // promised where no room's own is known
+	Glycol          bool     // the water holds some, by the record
+	MaxGap          map[ingest.Channel]time.Duration
 }
 
 // Case is what was known of a plant up to Now.
@@ -39,6 +43,8 @@ type Case struct {
 	// Newest is the newest reading of each channel, which may be after Now when the
 	// rules run on history; Began the oldest, of those that had begun by Now.
 	Newest, Began map[ingest.Channel]time.Time
+	// Voices are when the channels were heard on the days of Slots, day by day.
+	Voices []Voice
 
 	recent, events *siteday.Sums // see Recent and Events
 	flow           *flowrate.Result

@@ -62,8 +62,8 @@ func (h Hold) Episodes(pieces []Piece) []Episode {
 				open, weighS = false, 0
 			}
 		}
-		if len(found) > 0 {
-			found[len(found)-1].Last = max(found[len(found)-1].Last, min(last+1, i+1))
+		if open {
+			found[len(found)-1].Last = last + 1
 		}
 	}
 	return found

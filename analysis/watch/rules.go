@@ -43,6 +43,10 @@ func table() []row {
 		{"defrost_long", overDays, defrostGap, "12 minutes (common practice)", defrostLong},
 		{"defrost_mild", overDays, defrostGap, "no frost from 6 °C on (Zhu 2015)", defrostMild},
 		{"pump_idle", overDays, 3 * day, "common practice", pumpIdle},
+		{"silent", overSlots, time.Hour, "an hour for a site, two or six for a channel, or twice what it usually does (common practice)", silent},
+		{"frost_danger", overSlots, 3 * time.Hour, "water freezes at 0 °C and takes hours to get there (common practice)", frostDanger},
+		{"target_not_held", overSlots, 6 * time.Hour, "3 K below the published target for 2 hours of heating (common practice)", targetNotHeld},
+		{"room_cold", overSlots, 12 * time.Hour, "1 K below the set temperature of the record (common practice)", roomsCold},
 	}
 }
 
@@ -66,6 +70,8 @@ var explanations = []struct {
 	{"flow_stepped", []string{"low_flow", "flow_falling"}},
 	{"flow_falling", []string{"low_flow"}},
 	{"defrost_often", []string{"defrost_mild"}},
+	{"frost_danger", []string{"room_cold", "target_not_held"}},
+	{"target_not_held", []string{"room_cold"}},
 }
 
 const day = 24 * time.Hour
