@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"net"
+	"net/http"
 	"slices"
 	"time"
 
@@ -137,20 +139,57 @@ type pauses struct {
 
 func (s *Store) newPauses() *pauses { return &pauses{store: s, next: s.options.FirstPause} }
 
-// after tells of a failure and waits; nil starts the pauses anew.
+// after tells of a failure and waits until it is worth while, and safe, to try
+// again; nil starts the pauses anew.
 func (p *pauses) after(ctx context.Context, failure error) error {
-	if ctx.Err() != nil {
-		return ctx.Err()
-	}
 	if failure == nil {
 		p.next = p.store.options.FirstPause
+		return ctx.Err()
+	}
+	doubt := false
+	for ; failure != nil; failure = p.store.back(ctx, doubt) {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		doubt = doubt || underway(failure)
+		p.store.stats.failed(failure)
+		p.store.known.forget() // the bucket may be another when the server is back
+		pause := p.grow(failure)
+		p.store.options.Logger.WarnContext(ctx, "readings wait in the journal", "err", failure, "again_in", pause.Round(time.Millisecond))
+		if err := sleep(ctx, pause); err != nil {
+			return err
+		}
+	}
+	if doubt {
+		return sleep(ctx, p.store.options.Settle)
+	}
+	return ctx.Err()
+}
+
+// underway says that the server may yet do what it was asked to: a frozen one,
+// or a proxy, has the request in its hands when we have given up. Done after a
+// later write, it would bring old values back. So nothing is sent until the
+// server has answered something else and has had time to settle.
+func underway(failure error) bool {
+	if answer := (*statusError)(nil); errors.As(failure, &answer) {
+		return answer.status >= 500 && answer.status != http.StatusServiceUnavailable
+	}
+	dial := (*net.OpError)(nil)
+	never := errors.As(failure, &dial) && dial.Op == "dial"
+	unreachable := (*unreachableError)(nil)
+	return errors.As(failure, &unreachable) && !never
+}
+
+// back returns why the server does not answer; without doubt about what is
+// underway that need not be asked.
+func (s *Store) back(ctx context.Context, doubt bool) error {
+	if !doubt {
 		return nil
 	}
-	p.store.stats.failed(failure)
-	p.store.known.forget() // the bucket may be another when the server is back
-	pause := p.grow(failure)
-	p.store.options.Logger.WarnContext(ctx, "readings wait in the journal", "err", failure, "again_in", pause.Round(time.Millisecond))
-	return sleep(ctx, pause)
+	if err := s.Ping(ctx); err != nil && matterOf(err) == passing {
+		return err
+	}
+	return nil
 }
 
 // grow returns the pause after a failure, with some chance in it so that many

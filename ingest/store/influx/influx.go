@@ -69,6 +69,7 @@ type Options struct {
 	Linger       time.Duration // how long to gather readings before they are sent; 200 ms when 0
 	FirstPause   time.Duration // before the first retry; 500 ms when 0
 	LongestPause time.Duration // before any retry; 30 s when 0
+	Settle       time.Duration // how long a write may go on when its answer was not heard; 10 s when 0
 	BatchSize    int           // readings in one request, about; 10,000 when 0
 }
 
@@ -83,6 +84,7 @@ func (o Options) withDefaults() Options {
 	setDefault(&o.Linger, 200*time.Millisecond)
 	setDefault(&o.FirstPause, 500*time.Millisecond)
 	setDefault(&o.LongestPause, 30*time.Second)
+	setDefault(&o.Settle, 10*time.Second)
 	setDefault(&o.BatchSize, 10_000)
 	return o
 }

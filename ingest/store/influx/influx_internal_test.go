@@ -3,7 +3,9 @@ package influx
 import (
 	"errors"
 	"fmt"
+	"io"
 	"math"
+	"net"
 	"testing"
 	"time"
 	"unicode/utf8"
@@ -154,6 +156,26 @@ func TestPausesGrowAndHeedTheServer(t *testing.T) {
 	p.next = time.Second
 	within(7*time.Second, 7*time.Second, &statusError{status: 429, retryAfter: 7 * time.Second})
 	within(2500*time.Millisecond, 5*time.Second, &statusError{status: 404})
+}
+
+func TestWhatMayBeUnderway(t *testing.T) {
+	for _, c := range []struct {
+		failure error
+		want    bool
+	}{
+		{&unreachableError{err: &net.OpError{Op: "dial", Err: errors.New("connection refused")}}, false},
+		{&unreachableError{err: &net.OpError{Op: "read", Err: errors.New("connection reset")}}, true},
+		{&unreachableError{err: errSilent}, true},
+		{&unreachableError{err: io.EOF}, true},
+		{&statusError{status: 500}, true},
+		{&statusError{status: 504}, true},
+		{&statusError{status: 503}, false},
+		{&statusError{status: 429}, false},
+		{&statusError{status: 404}, false},
+		{errors.New("the journal is locked"), false},
+	} {
+		require.Equal(t, c.want, underway(fmt.Errorf("forward: %w", c.failure)), "%v", c.failure)
+	}
 }
 
 func TestFloorTo(t *testing.T) {

@@ -54,6 +54,9 @@ func open(t testing.TB, f files, options influx.Options) *opened {
 	if options.FirstPause == 0 {
 		options.FirstPause, options.LongestPause = time.Millisecond, 50*time.Millisecond
 	}
+	if options.Settle == 0 {
+		options.Settle = 100 * time.Millisecond
+	}
 	o.Store, err = influx.Open(t.Context(), options)
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = o.Close() })

@@ -5,8 +5,11 @@ import (
 	"context"
 	"fmt"
 	"log"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"os/exec"
+	"strings"
 	"testing"
 	"time"
 
@@ -29,7 +32,9 @@ func TestAnOutageLosesNothing(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			bucket := database(server)
-			s := open(t, newFiles(t), influx.Options{URL: server.URL(), Bucket: bucket, BatchSize: 500, Timeout: time.Second})
+			s := open(t, newFiles(t), influx.Options{
+				URL: server.URL(), Bucket: bucket, BatchSize: 500, Timeout: time.Second, Settle: time.Second,
+			})
 			s.forward(t)
 			readings := newStream()
 			readings.append(t, s, 60)
@@ -72,7 +77,7 @@ func TestFaultsOnTheWayLoseNothing(t *testing.T) {
 			bucket := database(server)
 			p := newProxy(t, server)
 			p.inject(often(f))
-			s := open(t, newFiles(t), influx.Options{URL: p.URL, Bucket: bucket, BatchSize: 500, Timeout: time.Second})
+			s := open(t, newFiles(t), influx.Options{URL: p.URL, Bucket: bucket, BatchSize: 500, Timeout: 500 * time.Millisecond})
 			s.forward(t)
 			readings := newStream()
 			readings.append(t, s, 40)
@@ -84,6 +89,43 @@ func TestFaultsOnTheWayLoseNothing(t *testing.T) {
 			s.checkNoneRefused(t)
 		})
 	}
+}
+
+// A write whose answer was not heard is done later, when the server is back: it
+// must not bring back what was replaced meanwhile.
+func TestALateWriteBringsNothingBack(t *testing.T) {
+	server := influxtest.Start(t)
+	bucket := database(server)
+	p := newProxy(t, server)
+	s := open(t, newFiles(t), influx.Options{URL: p.URL, Bucket: bucket, Timeout: 200 * time.Millisecond})
+	given := make(chan struct{})
+	var held http.Request
+	p.inject(func(_ http.ResponseWriter, r *http.Request, _ http.Handler) {
+		held = *r.WithContext(context.Background())
+		p.inject(func(w http.ResponseWriter, r *http.Request, pass http.Handler) {
+			ping := strings.HasPrefix(unpacked(r), "#")
+			if !ping {
+				pass.ServeHTTP(w, r)
+			}
+			pass.ServeHTTP(httptest.NewRecorder(), &held)
+			p.inject(nil)
+			if ping {
+				pass.ServeHTTP(w, r)
+			}
+		})
+		close(given)
+		<-r.Context().Done()
+	})
+	at := ingest.Reading{Site: "moorhof", Channel: "power", Time: year2025, Value: 1}
+	append1(t, s, []ingest.Reading{at})
+	s.forward(t)
+	<-given
+	at.Value = 2
+	append1(t, s, []ingest.Reading{at})
+	s.drain(t)
+	columns, err := s.Scan(t.Context(), "moorhof", []ingest.Channel{"power"}, year2025, year2025.AddDate(0, 0, 1))
+	require.NoError(t, err)
+	require.Equal(t, []float64{2}, columns[0].Value)
 }
 
 // With this in its environment the test binary forwards a journal until it is
