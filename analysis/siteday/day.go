@@ -18,7 +18,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 8
+const Definition = 9
 
 // Day is one local calendar day of a site.
 type Day struct {
@@ -79,8 +79,12 @@ type Sums struct {
 	HeatVarianceJSq        float64            `json:"heat_variance_j_sq"`
 	ElectricityVarianceJSq float64            `json:"electricity_variance_j_sq"`
 
-	Outdoor Mean            `json:"outdoor"`
-	Rooms   map[string]Mean `json:"rooms,omitempty"` // by place
+	Outdoor Mean `json:"outdoor"`
+	// Cylinder is where the first of its sensors is; CylinderHighC the highest it was.
+	Cylinder      Mean     `json:"cylinder"`
+	CylinderHighC *float64 `json:"cylinder_high_c,omitempty"`
+
+	Rooms map[string]Mean `json:"rooms,omitempty"` // by place
 	// RoomTemps holds the seconds by room temperature, by place.
 	RoomTemps  map[string]Histogram `json:"room_temps,omitempty"`
 	Bins       map[int]Bin          `json:"bins,omitempty"`      // by outdoor temperature, floor of °C

@@ -95,3 +95,33 @@ func TestADayOfClockChangeHasItsOwnHours(t *testing.T) {
 		assert.InDelta(t, float64(want)*3600, s.RoomTemps["hall"].Total(), 1e-6)
 	}
 }
+
+func TestCylinderHighOfDaysIsTheHighest(t *testing.T) {
+	var days []siteday.Day
+	for _, c := range []float64{52, 61, 48} {
+		from := time.Date(2026, 1, 14+len(days), 0, 0, 0, 0, time.UTC)
+		var columns []ingest.Column
+		for _, ch := range []ingest.Channel{"flow_temp", "return_temp", "flow_rate", "power"} {
+			columns = append(columns, ingest.Column{Channel: ch})
+		}
+		cylinder := ingest.Column{Channel: "cylinder_temp"}
+		for s := int64(0); s < 86_400; s += 60 {
+			for i := range columns {
+				columns[i].UnixMS, columns[i].Value = append(columns[i].UnixMS, from.UnixMilli()+s*1000), append(columns[i].Value, 20)
+			}
+			value := c - 10
+			if s > 40_000 && s < 41_000 {
+				value = c
+			}
+			cylinder.UnixMS, cylinder.Value = append(cylinder.UnixMS, from.UnixMilli()+s*1000), append(cylinder.Value, value)
+		}
+		tr := trace.Build(append(columns, cylinder), from, from.AddDate(0, 0, 1), trace.Options{})
+		day := siteday.Sum(tr, operation.Detect(tr), from.Format(time.DateOnly), from, from.AddDate(0, 0, 1))
+		require.NotNil(t, day.Sums.CylinderHighC)
+		assert.InDelta(t, c, *day.Sums.CylinderHighC, 1e-6)
+		days = append(days, day)
+	}
+	total := siteday.Merge(days)
+	assert.InDelta(t, 61, *total.CylinderHighC, 1e-6)
+	assert.InDelta(t, 43.8, total.Cylinder.ValueS/total.Cylinder.S, 0.3)
+}

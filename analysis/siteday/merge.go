@@ -29,6 +29,10 @@ func (s *Sums) Add(o *Sums) {
 	s.BackupInJ.add(o.BackupInJ)
 	s.Pump.add(&o.Pump)
 	s.Outdoor = s.Outdoor.plus(o.Outdoor)
+	s.Cylinder = s.Cylinder.plus(o.Cylinder)
+	if o.CylinderHighC != nil && (s.CylinderHighC == nil || *o.CylinderHighC > *s.CylinderHighC) {
+		s.CylinderHighC = new(*o.CylinderHighC)
+	}
 	s.Flow.add(o.Flow)
 	s.Difference.add(o.Difference)
 	s.Humidity.add(o.Humidity)

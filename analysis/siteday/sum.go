@@ -178,12 +178,27 @@ func (s *summer) backup() {
 
 func (s *summer) means() {
 	s.sums.Outdoor = s.mean(s.t.OutdoorC)
+	s.cylinder()
 	for _, ch := range s.t.Channels(ingest.RoomTemp) {
 		if s.sums.Rooms == nil {
 			s.sums.Rooms, s.sums.RoomTemps = map[string]Mean{}, map[string]Histogram{}
 		}
 		s.sums.Rooms[ch.Place()] = s.mean(s.t.Mean(ch))
 		s.sums.RoomTemps[ch.Place()] = s.spread(s.t.Mean(ch))
+	}
+}
+
+func (s *summer) cylinder() {
+	sensors := s.t.Channels(ingest.CylinderTemp)
+	if len(sensors) == 0 {
+		return
+	}
+	column := s.t.Mean(sensors[0])
+	s.sums.Cylinder = s.mean(column)
+	for _, c := range column[s.first:s.last] {
+		if high := s.sums.CylinderHighC; !math.IsNaN(c) && (high == nil || c > *high) {
+			s.sums.CylinderHighC = new(c)
+		}
 	}
 }
 
