@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"coldweek/analysis/emitter"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
 )
@@ -19,6 +20,7 @@ type Known struct {
 	RoomSetC                   *float64 // of the rooms together
 	Exponent                   float64  // of the emitters
 	MinimumHeatW               *float64 // lowest output the machine holds
+	Rooms                      []emitter.Room
 }
 
 // Verdict says what can be made of a plant's flow temperatures.

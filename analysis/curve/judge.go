@@ -19,8 +19,10 @@ const (
 	// the most it was seen to give (common practice, no source).
 	aboveMinimum, ofMost = 1.6, 0.8
 	// steadily: a plant that heats through so many of its hours is not switched.
-	steadily   = 0.4
-	overshootK = 0.75
+	steadily = 0.4
+	// A switched plant's water is at least so far above the published target when
+	// it stops, and so far above the mean it was seen at where there is none.
+	overTargetK, overMeanK = 1.5, 0.75
 	// sawingS: with runs as short the water saws up and down whatever the target.
 	sawingS = 300
 )
@@ -124,7 +126,11 @@ func (f *Fit) judgeSwitched(s *siteday.Sums, k *Known) {
 // follows says whether a fit shows that the water does not overshoot at stops.
 // Flow temperatures show it only where they settle most of the time.
 func (f *Fit) follows(s *siteday.Sums) bool {
-	if len(f.candidates) == 0 || f.Hysteresis != nil && f.Hysteresis.StopAboveK >= overshootK {
+	overK := overMeanK
+	if f.FromTarget {
+		overK = overTargetK
+	}
+	if len(f.candidates) == 0 || f.Hysteresis != nil && f.Hysteresis.StopAboveK >= overK {
 		return false
 	}
 	settledS, heatingS := 0.0, 0.0

@@ -78,6 +78,7 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.Capacity = capacityOf(&r.Sizing, &sums)
 	r.Rooms = comfort.Of(&sums, roomSets(record))
 	r.Comfort = comfortOf(&r.Rooms)
+	r.CurveAdvice = adviceOf(record, &sums, r)
 	r.Cost = costOf(record, &sums)
 	for i := range days {
 		r.Days = append(r.Days, briefDay(&days[i]))

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"coldweek/analysis/curve"
+	"coldweek/analysis/cycling"
 	"coldweek/analysis/emitter"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest/site"
@@ -22,6 +23,11 @@ func curveKnownOf(record *site.Record) curve.Known {
 	}
 	if d := record.Design; d != nil {
 		k.DesignOutdoorC = d.OutdoorTempC
+	}
+	if record.Emitters != nil {
+		for i := range record.Emitters.Rooms {
+			k.Rooms = append(k.Rooms, roomOf(&record.Emitters.Rooms[i]))
+		}
 	}
 	if hp := record.HeatPump; hp != nil {
 		k.MinimumHeatW = scaled(hp.MinimumHeatKW, wattPerKW)
@@ -74,6 +80,18 @@ func exponentOf(record *site.Record) float64 {
 	return 0
 }
 
+// roomOf is a room as the record has it, without readings.
+func roomOf(room *site.Room) emitter.Room {
+	r := emitter.Room{Place: room.Place, DesignLossW: room.DesignLossW, SetC: room.SetTempC}
+	if room.FloorAreaM2 != nil {
+		r.FloorAreaM2 = *room.FloorAreaM2
+	}
+	for _, radiator := range room.Radiators {
+		r.Radiators = append(r.Radiators, radiatorOf(radiator))
+	}
+	return r
+}
+
 // radiatorOf fills in what the record leaves out: EN 442's 50 K and a panel
 // radiator's exponent.
 func radiatorOf(r site.Radiator) emitter.Radiator {
@@ -103,4 +121,25 @@ func heatingCurveOf(record *site.Record, fit *curve.Fit) HeatingCurve {
 // curveOf fits the heating curve of a span.
 func curveOf(record *site.Record, s *siteday.Sums) *curve.Fit {
 	return curve.Of(s, curveKnownOf(record))
+}
+
+// adviceOf says whether the curve may come down, by what the house needs and how
+// its rooms held.
+func adviceOf(record *site.Record, s *siteday.Sums, r *Result) curve.Advice {
+	around := curve.Surroundings{Comfort: r.Rooms, MinimumFlowLPH: r.Flow.MinimumLPH,
+		ShortCycling: r.Running.Verdict == cycling.Short || r.Running.Verdict == cycling.VeryShort}
+	return r.Curve.Advise(s, curveKnownOf(record), needFor(r), around)
+}
+
+// vagueLoss: a fitted heat loss in doubt by more than this share says nothing of
+// how low a curve may go (common practice, no source).
+const vagueLoss = 0.3
+
+// needFor is what the house takes, nil where that is not known well.
+func needFor(r *Result) curve.Need {
+	loss := r.Loss.LossWPerK
+	if loss == nil || loss.High-loss.Value > vagueLoss*loss.Value {
+		return nil
+	}
+	return curve.Need(r.Needed)
 }

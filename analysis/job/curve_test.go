@@ -2,6 +2,7 @@ package job_test
 
 import (
 	"math"
+	"os"
 	"testing"
 	"time"
 
@@ -14,9 +15,13 @@ import (
 	"coldweek/ingest/rig"
 )
 
-// curvePlants are healthy plants with the channels given beside the bare ones.
+// curvePlants are healthy plants with the channels given beside the bare ones:
+// the three houses and a few drawn ones, 20 with COLDWEEK_ALL.
 func curvePlants(t *testing.T, few int, channels ...ingest.Quantity) []rig.Plant {
 	plants := rig.Houses()
+	if os.Getenv("COLDWEEK_ALL") != "" {
+		few = 20
+	}
 	for seed := range uint64(seeds(t, few)) {
 		plants = append(plants, rig.Random(seed+1))
 	}
@@ -62,7 +67,7 @@ func TestCurveAgainstTruth(t *testing.T) {
 func TestCurveDoubtHoldsTheTruth(t *testing.T) {
 	fits, held := 0, 0
 	for variant, channels := range [][]ingest.Quantity{{ingest.FlowTarget, ingest.RoomTemp}, {ingest.RoomTemp}, {}} {
-		for _, p := range curvePlants(t, 3, channels...) {
+		for _, p := range curvePlants(t, 1, channels...) {
 			played := play(t, p, time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), 28)
 			record := p.Record()
 			if variant == 0 {
@@ -111,7 +116,7 @@ func TestCurveThatWasNotSet(t *testing.T) {
 // that 45 °C makes too warm may heat too rarely to tell.
 func TestNoUsableCurve(t *testing.T) {
 	for _, channels := range [][]ingest.Quantity{{ingest.FlowTarget, ingest.RoomTemp}, {}} {
-		for _, p := range curvePlants(t, 2, channels...) {
+		for _, p := range curvePlants(t, 1, channels...) {
 			for _, kind := range []rig.Kind{rig.CurveNotFollowed, rig.OnOffControl} {
 				p.Troubles = []rig.Trouble{{Kind: kind}}
 				r := play(t, p, time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), 14).analyse(t)
@@ -132,7 +137,7 @@ func TestNoUsableCurve(t *testing.T) {
 // TestCurveTooHighIsACurve: a warm room stops such plants at high output over
 // and over; that is not on/off control.
 func TestCurveTooHighIsACurve(t *testing.T) {
-	for _, p := range curvePlants(t, 3, ingest.FlowTarget, ingest.RoomTemp) {
+	for _, p := range curvePlants(t, 2, ingest.FlowTarget, ingest.RoomTemp) {
 		p.Troubles = []rig.Trouble{{Kind: rig.CurveTooHigh, Size: 8}}
 		r := play(t, p, time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), 14).analyse(t)
 		require.NotNil(t, r.HeatingCurve.GapAtDesignK, "%s: %s", p.ID, r.Curve.Why)

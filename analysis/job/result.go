@@ -52,8 +52,9 @@ type Result struct {
 	Sizing capacity.Report `json:"-"`
 	Rooms  comfort.Report  `json:"-"`
 	Cost   season.Cost     `json:"-"`
-	// Curve is what HeatingCurve is taken from.
-	Curve *curve.Fit `json:"-"`
+	// Curve is what HeatingCurve is taken from, CurveAdvice whether it may come down.
+	Curve       *curve.Fit   `json:"-"`
+	CurveAdvice curve.Advice `json:"-"`
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
 	// Assumed is what was taken for granted of the meters, for people.
