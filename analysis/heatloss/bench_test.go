@@ -3,6 +3,10 @@ package heatloss
 import (
 	"math"
 	"testing"
+	"time"
+
+	"coldweek/analysis/operation"
+	"coldweek/analysis/siteday"
 )
 
 // BenchmarkWeekOfHours is the cost of the first week's answer.
@@ -18,6 +22,26 @@ func BenchmarkWeekOfHours(b *testing.B) {
 	for b.Loop() {
 		if _, ok := greyBox(hours, false); !ok {
 			b.Fatal("no fit")
+		}
+	}
+}
+
+// BenchmarkYear is the cost of a year's signature with its search for a base.
+func BenchmarkYear(b *testing.B) {
+	at := time.Date(2025, 10, 1, 0, 0, 0, 0, time.UTC)
+	days := make([]siteday.Day, 365)
+	for i := range days {
+		outdoorC := 10 - 8*math.Sin(2*math.Pi*float64(i)/365) + 3*math.Sin(float64(i)/2)
+		d := &days[i]
+		d.From, d.To = at, at.AddDate(0, 0, 1)
+		d.Sums.SpanS, d.Sums.CoveredS = 86400, 86400
+		d.Sums.Outdoor = siteday.Mean{ValueS: outdoorC * 86400, S: 86400}
+		d.Sums.HeatJ[operation.Heating] = max(200*(16-outdoorC)+100*math.Sin(float64(i)), 0) * 86400
+		at = d.To
+	}
+	for b.Loop() {
+		if r := Of(days, Options{}); r.Signature == nil || r.Signature.BaseC == nil {
+			b.Fatal("no base")
 		}
 	}
 }

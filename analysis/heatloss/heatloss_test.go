@@ -71,7 +71,8 @@ func design(kW float64) heatloss.Options {
 	return heatloss.Options{OutdoorC: new(-3.0), RoomC: new(20.0), DesignW: new(kW * 1000), HeatDoubtRatio: 0.04}
 }
 
-func steady(int) float64 { return 20 }
+// steady is a room that a good controller holds.
+func steady(day int) float64 { return 20 + 0.01*float64(day%2) }
 
 // TestTwoFiguresAtDesign: 200 W/K, no heat from 16.5 °C, rooms of 20 °C, -3 °C
 // outdoors: gross 4.6 kW, net 3.9 kW, by hand.
@@ -117,6 +118,12 @@ func TestRoomsThatFollowTheWeather(t *testing.T) {
 	assert.Less(t, unknown.LossWPerK.Low, float64(lossWPerK))
 	assert.Greater(t, unknown.LossWPerK.High, float64(lossWPerK))
 	assert.Contains(t, fmt.Sprint(unknown.Warnings), "no room temperatures")
+}
+
+// TestStuckRoomSensor: one that shows the same on all days tells nothing.
+func TestStuckRoomSensor(t *testing.T) {
+	stuck := house{outdoorC: winter(40), roomC: func(int) float64 { return 20 }}
+	assert.False(t, heatloss.Of(stuck.days(), design(4.6)).WithRooms)
 }
 
 // TestVerdicts: the same house against designs of other sizes.

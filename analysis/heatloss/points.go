@@ -170,8 +170,8 @@ func countRooms(points []Point, rules *Rules) (usualC float64, counted bool) {
 		}
 	}
 	usualC, ok := robust.Median(rooms)
-	if !ok || float64(len(rooms)) < nearlyAll*float64(usable) {
-		return 0, false
+	if !ok || float64(len(rooms)) < nearlyAll*float64(usable) || slices.Min(rooms) == slices.Max(rooms) {
+		return 0, false // a sensor that shows the same on all days is none
 	}
 	for i := range points {
 		p := &points[i]

@@ -88,15 +88,8 @@ func changePoint(samples []sample, terms []Term, sideDays int) (*Signature, bool
 		return nil, false
 	}
 	lowC, highC := sorted[sideDays-1], sorted[len(sorted)-sideDays]
-	rss := func(baseC float64) float64 {
-		rows, y, day := columns(samples, terms, baseC)
-		if fit, ok := regress(rows, y, day, 1); ok {
-			return fit.rss
-		}
-		return math.Inf(1)
-	}
-	bestC := lowC
-	best := math.Inf(1)
+	rss := newSearch(samples, terms).rss
+	bestC, best := lowC, math.Inf(1)
 	for c := lowC; c <= highC; c += baseGridK {
 		if v := rss(c); v < best {
 			best, bestC = v, c
@@ -113,7 +106,7 @@ func golden(f func(float64) float64, low, high float64) float64 {
 	const share = 0.6180339887498949
 	a, b := high-share*(high-low), low+share*(high-low)
 	fa, fb := f(a), f(b)
-	for high-low > 1e-9 {
+	for high-low > 1e-8 {
 		if fa < fb {
 			high, b, fb = b, a, fa
 			a = high - share*(high-low)
