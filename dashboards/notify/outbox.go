@@ -191,11 +191,9 @@ func (o *outbox) queues(ctx context.Context, now time.Time) ([]queue, error) {
 	}, "SELECT engineer, way FROM message WHERE "+unsent+" AND next_ms <= ? GROUP BY engineer, way ORDER BY min(id)", now.UnixMilli())
 }
 
-// unsent returns a queue's messages, oldest first, without those that wait for a
-// time of their own.
-func (o *outbox) unsent(ctx context.Context, q queue, now time.Time) ([]message, error) {
-	return collect(ctx, o.db, scanMessage, messageColumns+"WHERE "+unsent+" AND engineer = ? AND way = ? AND (scope <> 'one' OR next_ms <= ?) ORDER BY id",
-		q.engineer, q.way, now.UnixMilli())
+// unsent returns a queue's messages, oldest first.
+func (o *outbox) unsent(ctx context.Context, q queue) ([]message, error) {
+	return collect(ctx, o.db, scanMessage, messageColumns+"WHERE "+unsent+" AND engineer = ? AND way = ? ORDER BY id", q.engineer, q.way)
 }
 
 // unsettled returns every message that was not sent, given up or not.

@@ -14,9 +14,9 @@ const (
 	lastPause   = 30 * time.Minute
 	giveUpAfter = 5 * 24 * time.Hour // as long as mail servers try, RFC 5321, section 4.5.4.1
 
-	// inVain is how many messages of a queue may fail for now, one after the
+	// mostInVain is how many messages of a queue may fail for now, one after the
 	// other, before the rest wait too.
-	inVain = 3
+	mostInVain = 3
 )
 
 // queue is one engineer's messages by one way.
@@ -31,9 +31,10 @@ func pause(attempts int) time.Duration {
 }
 
 // round sends what a queue holds, in order. When the way turns out to be closed,
-// the rest waits; when one message fails, the others go on.
+// the rest waits. When one message fails, the others go on, but for those that
+// tell of the same finding.
 func (n *Notifier) round(ctx context.Context, q queue) error {
-	messages, err := n.box.unsent(ctx, q, n.options.Now())
+	messages, err := n.box.unsent(ctx, q)
 	if err != nil || len(messages) == 0 {
 		return err
 	}
@@ -49,27 +50,85 @@ func (n *Notifier) round(ctx context.Context, q queue) error {
 		return n.failAll(ctx, messages, err)
 	}
 	defer line.Close()
-	failed := 0
+	r := round{n: n, engineer: g, line: line, held: map[string]time.Time{}}
 	for i, m := range messages {
-		err := n.send(ctx, line, g, m)
-		if ctx.Err() != nil && err != nil {
+		err := r.send(ctx, m)
+		if err != nil && ctx.Err() != nil {
 			return nil // stopped in the midst of it, which says nothing of the way
 		}
-		failed++
-		if err == nil {
-			failed = 0
-			n.log.Info("told", "engineer", m.engineer, "way", m.way, "message", m.token, "attempts", m.attempts+1)
-			err = n.box.set(ctx, m.id, "sent_ms = ?, attempts = attempts + 1, error = ''", n.options.Now().UnixMilli())
-		} else if deliver.AsFailure(err).Scope == deliver.All || failed == inVain && deliver.AsFailure(err).Scope == deliver.One {
-			return n.failAll(ctx, messages[i:], err)
-		} else {
-			err = n.fail(m, deliver.AsFailure(err))
+		var closed *closedError
+		if errors.As(err, &closed) {
+			return n.failAll(ctx, messages[i:], closed.reason)
 		}
 		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// round is one going through a queue.
+type round struct {
+	n        *Notifier
+	engineer *Engineer
+	line     line
+	held     map[string]time.Time // findings of which a message waits, and until when
+	inVain   int                  // failures since the last success
+}
+
+// closedError says that the way is closed.
+type closedError struct{ reason error }
+
+func (e *closedError) Error() string { return e.reason.Error() }
+
+// send sends one message and notes what became of it. The error is a closedError
+// when no other need be tried.
+func (r *round) send(ctx context.Context, m message) error {
+	events, err := r.n.box.events(ctx, m.id)
+	if err != nil {
+		return err
+	}
+	if wait := r.waits(&m, events); !wait.IsZero() {
+		r.hold(events, wait)
+		return r.n.box.set(ctx, m.id, "next_ms = max(next_ms, ?)", wait.UnixMilli())
+	}
+	err = r.line.tell(ctx, telling{engineer: r.engineer, message: m, events: events, pagesURL: r.n.options.PagesURL, now: r.n.options.Now()})
+	if err == nil {
+		r.inVain = 0
+		r.n.log.Info("told", "engineer", m.engineer, "way", m.way, "message", m.token, "attempts", m.attempts+1)
+		return r.n.box.set(ctx, m.id, "sent_ms = ?, attempts = attempts + 1, error = ''", r.n.options.Now().UnixMilli())
+	}
+	failure := deliver.AsFailure(err)
+	if r.inVain++; ctx.Err() != nil || failure.Scope == deliver.All || failure.Scope == deliver.One && r.inVain == mostInVain {
+		return &closedError{err}
+	}
+	again, err := r.n.fail(m, failure)
+	r.hold(events, again)
+	return err
+}
+
+// waits returns until when a message is not to be sent: it has a time of its own,
+// or an earlier one about the same finding waits.
+func (r *round) waits(m *message, events []Event) (until time.Time) {
+	if m.scope == string(deliver.One) && m.next.After(r.n.options.Now()) {
+		return m.next
+	}
+	for i := range events {
+		if at := r.held[events[i].finding()]; at.After(until) {
+			until = at
+		}
+	}
+	return until
+}
+
+// hold keeps back what later messages tell of the same findings; nothing when
+// the time is zero.
+func (r *round) hold(events []Event, until time.Time) {
+	for i := range events {
+		if !until.IsZero() {
+			r.held[events[i].finding()] = until
+		}
+	}
 }
 
 // withoutQuiet lets messages wait that the engineer's quiet hours hold back.
@@ -88,14 +147,6 @@ func (n *Notifier) withoutQuiet(g *Engineer, messages []message) ([]message, err
 	return now, nil
 }
 
-func (n *Notifier) send(ctx context.Context, line line, g *Engineer, m message) error {
-	events, err := n.box.events(ctx, m.id)
-	if err != nil {
-		return err
-	}
-	return line.tell(ctx, telling{engineer: g, message: m, events: events, pagesURL: n.options.PagesURL, now: n.options.Now()})
-}
-
 // failAll counts an attempt at the first message, and lets the others wait with
 // it.
 func (n *Notifier) failAll(ctx context.Context, messages []message, err error) error {
@@ -104,7 +155,7 @@ func (n *Notifier) failAll(ctx context.Context, messages []message, err error) e
 	}
 	failure := deliver.AsFailure(err)
 	failure = &deliver.Failure{Scope: deliver.All, Pause: max(failure.Pause, pause(messages[0].attempts)), Err: failure.Err}
-	if err := n.fail(messages[0], failure); err != nil {
+	if _, err := n.fail(messages[0], failure); err != nil {
 		return err
 	}
 	for _, m := range messages[1:] {
@@ -121,15 +172,15 @@ func (n *Notifier) failAll(ctx context.Context, messages []message, err error) e
 	return nil
 }
 
-// fail notes a failure and when to try again, if at all.
-func (n *Notifier) fail(m message, f *deliver.Failure) error {
+// fail notes a failure and returns when to try again, zero for never.
+func (n *Notifier) fail(m message, f *deliver.Failure) (again time.Time, err error) {
 	if f.Scope == deliver.Never || n.expired(m) {
-		return n.giveUp(m, f)
+		return again, n.giveUp(m, f)
 	}
 	wait := max(f.Pause, pause(m.attempts))
+	again = n.options.Now().Add(wait)
 	n.log.Warn("not told yet", "engineer", m.engineer, "way", m.way, "message", m.token, "attempts", m.attempts+1, "again_in", wait, "error", f.Err)
-	return n.box.set(context.Background(), m.id, "attempts = attempts + 1, next_ms = ?, scope = ?, error = ?",
-		n.options.Now().Add(wait).UnixMilli(), f.Scope, f.Err.Error())
+	return again, n.box.set(context.Background(), m.id, "attempts = attempts + 1, next_ms = ?, scope = ?, error = ?", again.UnixMilli(), f.Scope, f.Err.Error())
 }
 
 func (n *Notifier) expired(m message) bool { return n.options.Now().Sub(m.created) >= giveUpAfter }

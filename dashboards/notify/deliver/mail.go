@@ -145,7 +145,7 @@ func (l Letter) message(from *mail.Address) *smtp.Msg {
 	m.SetDateWithValue(l.Date)
 	m.SetMessageIDWithValue("coldweek." + l.ID + "@" + domain)
 	if l.Thread != "" {
-		m.SetHeaderPreformatted("References", "<coldweek."+l.Thread+"@"+domain+">")
+		m.SetGenHeaderPreformatted("References", "<coldweek."+l.Thread+"@"+domain+">")
 	}
 	m.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no holiday replies
 	if l.Urgent {
