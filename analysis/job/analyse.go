@@ -42,6 +42,13 @@ func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progr
 		}
 		result.FlowRate.Date(span.Trace, span.Operation)
 	}
+	if circuitsWanted(r.channels) {
+		span, err := r.look(ctx, w.To.AddDate(0, 0, -circuitDays), w.To)
+		if err != nil {
+			return nil, err
+		}
+		result.Emitters.Circuits = watchedCircuits(record, span.Trace, span.Operation)
+	}
 	return result, nil
 }
 
@@ -79,6 +86,7 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.Rooms = comfort.Of(&sums, roomSets(record))
 	r.Comfort = comfortOf(&r.Rooms)
 	r.CurveAdvice = adviceOf(record, &sums, r)
+	r.Emitters = emittersOf(record, &sums, w.To)
 	r.Cost = costOf(record, &sums)
 	for i := range days {
 		r.Days = append(r.Days, briefDay(&days[i]))

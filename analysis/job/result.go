@@ -55,6 +55,8 @@ type Result struct {
 	// Curve is what HeatingCurve is taken from, CurveAdvice whether it may come down.
 	Curve       *curve.Fit   `json:"-"`
 	CurveAdvice curve.Advice `json:"-"`
+	// Emitters is what spot readings say of rooms, and returns of circuits.
+	Emitters Emitters `json:"-"`
 	// Warnings are doubts about the figures, for people; not part of the JSON.
 	Warnings []string `json:"-"`
 	// Assumed is what was taken for granted of the meters, for people.

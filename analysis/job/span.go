@@ -65,6 +65,10 @@ func AnalyseColumns(record *site.Record, columns []ingest.Column, w Window) (*Re
 		t := r.trace(columns, step.From, step.To)
 		result.FlowRate.Date(t, operation.Detect(t))
 	}
+	if circuitsWanted(r.channels) {
+		t := r.trace(columns, w.To.AddDate(0, 0, -circuitDays), w.To)
+		result.Emitters.Circuits = watchedCircuits(record, t, operation.Detect(t))
+	}
 	return result, nil
 }
 

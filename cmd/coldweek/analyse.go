@@ -94,6 +94,8 @@ func writeAnalysis(out io.Writer, r *job.Result) error {
 	writeFlow(out, r)
 	writeEfficiency(out, r)
 	writeHeatLoss(out, r)
+	writeCurve(out, r)
+	writeEmitters(out, r)
 	writeSizing(out, r)
 	writeRooms(out, r)
 	writeCost(out, &r.Cost, r.Efficiency.Overall)
