@@ -47,6 +47,11 @@ func table() []row {
 		{"frost_danger", overSlots, 3 * time.Hour, "water freezes at 0 °C and takes hours to get there (common practice)", frostDanger},
 		{"target_not_held", overSlots, 6 * time.Hour, "3 K below the published target for 2 hours of heating (common practice)", targetNotHeld},
 		{"room_cold", overSlots, 12 * time.Hour, "1 K below the set temperature of the record (common practice)", roomsCold},
+		{"backup_running", overSlots, day, "2 hours in mild weather, or a fifth of the running hours (common practice)", backupRunning},
+		{"hot_water_slow", overSlots, day, "the rated heat, and the plant's own chargings before (common practice)", hotWaterSlow},
+		{"hot_water_short", overSlots, day, "the target of the record", hotWaterShort},
+		{"hot_water_hygiene", overDays, day, "temperature and interval of the record", hygieneMissed},
+		{"clock_wrong", overSlots, 2 * day, "times at which nothing happened, came twice, or do not fit the sun", clockWrong},
 	}
 }
 
@@ -70,7 +75,9 @@ var explanations = []struct {
 	{"flow_stepped", []string{"low_flow", "flow_falling"}},
 	{"flow_falling", []string{"low_flow"}},
 	{"defrost_often", []string{"defrost_mild"}},
-	{"frost_danger", []string{"room_cold", "target_not_held"}},
+	{"clock_wrong", []string{"silent", "meter_disagreement", "sensor_", "hot_water_", "short_cycling", "defrost_"}},
+	{"frost_danger", []string{"room_cold", "target_not_held", "hot_water_"}},
+	{"hot_water_slow", []string{"hot_water_short"}},
 	{"target_not_held", []string{"room_cold"}},
 }
 

@@ -1,0 +1,249 @@
+package watch
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"coldweek/analysis/operation"
+	"coldweek/analysis/siteday"
+)
+
+const (
+	// A charging of longChargeS at less than weakShare of the rated heat is slow; with
+	// no rated heat, one of endlessChargeS (common practice, no source).
+	longChargeS, weakShare, endlessChargeS = 80 * 60, 0.4, 2 * 3600
+	// At the rated heat, a coil needs water some 5 K warmer than the cylinder; one that
+	// needs poorCoilK passes too little, whatever time it takes (common practice, no
+	// source). It is told from the last coilSlots of a charging.
+	poorCoilK, coilSlots = 15, 3
+	// One of notShortS is slow that gives less than slowerShare of the heat of those
+	// before, of which there must be usualCharges.
+	notShortS, slowerShare, usualCharges = 40 * 60, 0.6, 6
+	// overTargetK above the target, or a flow as much warmer than usual, is a run for
+	// hygiene, which is long and slow by nature.
+	overTargetK = 4
+	// shortOfK below its target at the end of a charging a cylinder is not full, at
+	// nearlyK it is: sensor, switching difference and draw-off (common practice, no source).
+	shortOfK, nearlyK = 2.5, 1.5
+	// settlesFor after a charging the sensor still rises.
+	settlesFor = 20 * time.Minute
+	// slowCharges and shortCharges more than good ones open the findings, as many good
+	// ones more close them.
+	slowCharges, shortCharges = 2, 2
+)
+
+const hotWaterCaution = "Hot water scalds from 50 °C on, and lukewarm cylinders breed legionella: keep the temperatures that local rules ask for."
+
+// charging is one charging of the cylinder, seen from its beginning to its end.
+type charging struct {
+	siteday.HotWater
+	lengthS   float64
+	heatW     float64  // mean; NaN where it is not known
+	coilWPerK float64  // heat by how much warmer the water is than the cylinder, at the end; NaN
+	coilK     float64  // the latter
+	highC     *float64 // of the cylinder, soon after it at the latest
+}
+
+// chargings are those of the days.
+func (c *Case) chargings() []charging {
+	events := c.Events()
+	var all []charging
+	for _, hw := range events.HotWater {
+		if hw.OpenBefore || hw.OpenAfter || events.GapWithin(hw.From, hw.To) {
+			continue
+		}
+		one := charging{HotWater: hw, lengthS: hw.To.Sub(hw.From).Seconds(), heatW: math.NaN()}
+		if hw.HeatJ > 0 && one.lengthS > 0 {
+			one.heatW = hw.HeatJ / one.lengthS
+		}
+		one.coilWPerK, one.coilK = c.coilOf(hw.From, hw.To)
+		if hw.To.Add(settlesFor).Before(c.dataUntil()) {
+			one.highC = c.highest(hw.From, hw.To.Add(settlesFor))
+		}
+		all = append(all, one)
+	}
+	return all
+}
+
+// highest is the highest temperature of the cylinder in a time, nil where the slots
+// do not tell.
+func (c *Case) highest(from, to time.Time) (highC *float64) {
+	if c.SlotsFrom().After(from) {
+		return nil
+	}
+	for i := c.slotAt(from); i < len(c.Slots) && c.Slots[i].From.Before(to); i++ {
+		if cylinderC, ok := c.Slots[i].Cylinder.Of(); ok && (highC == nil || cylinderC > *highC) {
+			highC = &cylinderC
+		}
+	}
+	return highC
+}
+
+// coilOf is what the coil passed at the end of a charging, for each kelvin that the
+// water was warmer than the cylinder, and those kelvins.
+func (c *Case) coilOf(from, to time.Time) (coilWPerK, warmerK float64) {
+	var flow, ret, cylinder siteday.Mean
+	var took siteday.Stretch
+	for i := c.slotAt(to) - 1; i >= 0 && c.Slots[i].From.After(to.Add(-(coilSlots+1)*SlotLength)) && !c.Slots[i].From.Before(from); i-- {
+		if s := &c.Slots[i]; s.SecondsS[operation.HotWater] > 0.9*SlotLength.Seconds() {
+			flow, ret, cylinder, took = plus(flow, s.Flow), plus(ret, s.Return), plus(cylinder, s.Cylinder), took.Plus(s.Took)
+		}
+	}
+	flowC, flowKnown := flow.Of()
+	returnC, returnKnown := ret.Of()
+	cylinderC, cylinderKnown := cylinder.Of()
+	warmerK = (flowC+returnC)/2 - cylinderC
+	if !flowKnown || !returnKnown || !cylinderKnown || took.HeatJ <= 0 || warmerK <= 0 {
+		return math.NaN(), math.NaN()
+	}
+	return took.HeatJ / took.S / warmerK, warmerK
+}
+
+// slotAt is the slot that holds a time.
+func (c *Case) slotAt(at time.Time) int {
+	return min(max(int(at.Sub(c.SlotsFrom())/SlotLength), 0), len(c.Slots))
+}
+
+// hotWaterSlow tells of chargings that take long for what they give.
+func hotWaterSlow(c *Case) []Finding {
+	all := c.chargings()
+	pieces := make([]Piece, len(all))
+	for i := range all {
+		pieces[i] = Piece{From: all[i].From, To: all[i].To, S: 1, Sign: c.slowSign(all, i)}
+	}
+	var found []Finding
+	for _, e := range (Hold{slowCharges, slowCharges}).Episodes(pieces) {
+		found = append(found, slowFinding(all, pieces, e))
+	}
+	return found
+}
+
+// slowSign says whether a charging was slow, by the machine and by those before it.
+func (c *Case) slowSign(all []charging, i int) Sign {
+	one := &all[i]
+	usualW, usualC := usualOf(all[:i])
+	ratedW := c.Limits.Sensors.RatedHeatW
+	switch {
+	case math.IsNaN(one.heatW), one.PeakFlowC > usualC+overTargetK, c.overTarget(one):
+		return Unclear
+	case one.lengthS >= longChargeS && ratedW > 0 && one.heatW < weakShare*ratedW,
+		one.lengthS >= endlessChargeS && ratedW == 0,
+		one.coilWPerK*poorCoilK < ratedW,
+		one.lengthS >= notShortS && one.heatW < slowerShare*usualW:
+		return Bad
+	}
+	return Clear
+}
+
+// overTarget says whether a charging went beyond the target of every day.
+func (c *Case) overTarget(one *charging) bool {
+	targetC := c.Limits.HotWaterTargetC
+	return targetC != nil && one.highC != nil && *one.highC > *targetC+overTargetK
+}
+
+// usualOf is the heat and the peak flow temperature of the first chargings, by
+// their medians; NaN of too few.
+func usualOf(before []charging) (heatW, peakC float64) {
+	var heats, peaks []float64
+	for i := range before {
+		if one := &before[i]; one.lengthS >= notShortS/4 && !math.IsNaN(one.heatW) && len(heats) < 4*usualCharges {
+			heats, peaks = append(heats, one.heatW), append(peaks, one.PeakFlowC)
+		}
+	}
+	if len(heats) < usualCharges {
+		return math.NaN(), math.NaN()
+	}
+	return median(heats), median(peaks)
+}
+
+func slowFinding(all []charging, pieces []Piece, e Episode) Finding {
+	var minutes, heatsW, peaksC, coilK []float64
+	for i := e.First; i < e.Last; i++ {
+		if pieces[i].Sign == Bad {
+			minutes, heatsW, peaksC = append(minutes, all[i].lengthS/60), append(heatsW, all[i].heatW), append(peaksC, all[i].PeakFlowC)
+			if !math.IsNaN(all[i].coilK) {
+				coilK = append(coilK, all[i].coilK)
+			}
+		}
+	}
+	f := Finding{
+		Kind: "hot_water_slow", Severity: Attention, Since: e.Since, Until: e.Until,
+		Title: fmt.Sprintf("Charging the hot water takes %.0f minutes, at %.1f kW", median(minutes), median(heatsW)/1000),
+		Evidence: []Figure{{"charging_minutes", median(minutes), "min", 0}, {"heat_kw", median(heatsW) / 1000, "kW", 1},
+			{"peak_flow_c", median(peaksC), "°C", 1}, {"chargings", float64(len(minutes)), "", 0}},
+		Causes: []string{
+			"scale or sludge on the cylinder's coil, or a coil too small for the machine",
+			"too little flow through the coil: air, a strainer, a valve that does not open fully",
+			"a diverter valve that leaks into the heating",
+			"a machine that gives less than it should",
+		},
+		Next: []string{
+			"hold the flow temperature against the cylinder's: far apart, the coil passes too little",
+			"compare the flow rate during charging with that of heating",
+			"feel whether the heating pipes get warm while the cylinder is charged",
+			"have the coil descaled if it is the coil",
+		},
+		Caution: hotWaterCaution,
+	}
+	if len(coilK) > 0 {
+		f.Title += fmt.Sprintf(", with water %.0f K warmer than the cylinder", median(coilK))
+		f.Evidence = append(f.Evidence, Figure{"water_over_cylinder_k", median(coilK), "K", 1})
+	}
+	if usualW, _ := usualOf(all[:e.First]); !math.IsNaN(usualW) {
+		f.Evidence = append(f.Evidence, Figure{"usual_heat_kw", usualW / 1000, "kW", 1})
+	}
+	return f
+}
+
+// hotWaterShort tells of chargings that end below the target.
+func hotWaterShort(c *Case) []Finding {
+	targetC := c.Limits.HotWaterTargetC
+	if targetC == nil {
+		return nil
+	}
+	all := c.chargings()
+	pieces := make([]Piece, len(all))
+	for i := range all {
+		pieces[i] = Piece{From: all[i].From, To: all[i].To, S: 1}
+		switch highC := all[i].highC; {
+		case highC == nil:
+		case *highC < *targetC-shortOfK:
+			pieces[i].Sign = Bad
+		case *highC >= *targetC-nearlyK:
+			pieces[i].Sign = Clear
+		}
+	}
+	var found []Finding
+	for _, e := range (Hold{shortCharges, shortCharges}).Episodes(pieces) {
+		found = append(found, shortFinding(all, pieces, e, *targetC))
+	}
+	return found
+}
+
+func shortFinding(all []charging, pieces []Piece, e Episode, targetC float64) Finding {
+	var highsC, peaksC []float64
+	for i := e.First; i < e.Last; i++ {
+		if pieces[i].Sign == Bad {
+			highsC, peaksC = append(highsC, *all[i].highC), append(peaksC, all[i].PeakFlowC)
+		}
+	}
+	return Finding{
+		Kind: "hot_water_short", Severity: Attention, Since: e.Since, Until: e.Until,
+		Title: fmt.Sprintf("The hot water gets to %.0f °C only, its target is %.0f °C", median(highsC), targetC),
+		Evidence: []Figure{{"cylinder_high_c", median(highsC), "°C", 1}, {"target_c", targetC, "°C", 0}, {"peak_flow_c", median(peaksC), "°C", 1},
+			{"chargings", float64(len(highsC)), "", 0}},
+		Causes: []string{
+			"another target is set in the controller than in the record",
+			"the machine stops at its highest flow temperature or pressure: a coil that passes too little, or little flow",
+			"chargings end by their time limit or timer",
+			"the sensor sits low, or without contact",
+		},
+		Next: []string{
+			"read the target, the time limit and the timer in the controller",
+			"see at what flow temperature the machine stops, and its messages",
+			"hold a thermometer to the hot tap after a charging",
+		},
+		Caution: hotWaterCaution,
+	}
+}
