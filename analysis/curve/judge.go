@@ -50,7 +50,7 @@ func (f *Fit) judge(s *siteday.Sums, k *Known) {
 		f.judgeSwitched(s, k)
 	}
 	if f.Verdict == Usable {
-		f.Why = fmt.Sprintf("%s %s, to %.1f K", what, atends, f.RMSK)
+		f.Why = fmt.Sprintf("by %s, seen %s, with a scatter of %.1f K", what, atends, f.RMSK)
 	}
 }
 

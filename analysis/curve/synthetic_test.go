@@ -130,3 +130,11 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	}
 	assert.GreaterOrEqual(t, held, 95)
 }
+
+func BenchmarkOf(b *testing.B) {
+	s := plant{flowC: straight, dampingH: 2, roomSay: 1, noiseK: 0.3, days: 28, amplitude: 8}.sums(1)
+	k := curve.Known{Set: straightSet, DesignOutdoorC: new(-8.0), RoomSetC: new(20.0)}
+	for b.Loop() {
+		curve.Of(s, k)
+	}
+}
