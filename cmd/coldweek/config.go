@@ -17,6 +17,7 @@ type config struct {
 	Subscribe *subscribeConfig `yaml:"subscribe,omitempty"`
 	Influx    *influxConfig    `yaml:"influx,omitempty"`
 	Web       webConfig        `yaml:"web,omitempty"`
+	Notify    *notifyConfig    `yaml:"notify,omitempty"`
 }
 
 // brokerConfig turns the embedded broker on.
@@ -92,6 +93,28 @@ broker:
 
 web:
   listen: 127.0.0.1:8137
+
+# Who is told of findings: what is urgent at once, what asks for attention in a
+# digest, one message a day. Try it with: coldweek notify test
+# notify:
+#   pages_url: https://coldweek.example     # where engineers find the pages
+#   smtp:
+#     host: mail.firm.example
+#     from: coldweek <watch@firm.example>
+#     username: watch
+#     password_file: mail.password
+#     tls: starttls                         # port 587; tls: port 465; none: this machine only
+#   mqtt: {url: ssl://broker.firm.example:8883, username: coldweek, password_file: broker.password}
+#   engineers:
+#     - name: Ada
+#       email: ada@firm.example
+#       webhook: {url: https://chat.firm.example/hook, secret_file: hook.secret}
+#       mqtt: {topic: firm/findings}
+#       sites: ["*"]                        # or [mill-cottage, moor-farm]
+#       severities: [attention, urgent]
+#       time_zone: Europe/London
+#       quiet_hours: {from: "22:00", to: "06:30", urgent_breaks_them: true}
+#       digest_at: "07:30"
 `
 
 // readConfig reads coldweek.yaml for running the service.
@@ -152,6 +175,7 @@ func (c *config) setDefaults(h home) {
 	if i := c.Influx; i != nil {
 		h.resolve(&i.TokenFile, &i.CAFile)
 	}
+	c.Notify.resolve(h)
 }
 
 func (c *config) validate(h home) error {
@@ -163,6 +187,9 @@ func (c *config) validate(h home) error {
 	}
 	if s := c.Subscribe; s != nil && s.URL == "" {
 		return usagef("%s: subscribe: url is missing; write tcp://HOST:1883 or ssl://HOST:8883", h.configPath())
+	}
+	if err := c.Notify.validate(h); err != nil {
+		return err
 	}
 	return c.Influx.validate(h)
 }

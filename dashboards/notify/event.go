@@ -32,7 +32,7 @@ type Event struct {
 	Kind     string         `json:"kind"` // such as "low_flow" or "room_cold/kitchen"
 	Severity store.Severity `json:"severity"`
 	Since    time.Time      `json:"since"`
-	Until    time.Time      `json:"until,omitzero"` // zero while it lasts
+	Until    time.Time      `json:"until,omitzero"` // zero while it lasts, Since when there was nothing after all
 	Title    string         `json:"title"`
 	Evidence []string       `json:"evidence,omitempty"` // a line each, the main one first
 	Causes   []string       `json:"causes,omitempty"`   // likeliest first
@@ -79,6 +79,9 @@ func (e *Event) key() string { return e.finding() + "\n" + e.step() }
 func (e *Event) urgent() bool { return e.What != Ended && e.Severity == store.Urgent }
 
 func (e *Event) over() bool { return !e.Until.IsZero() }
+
+// withdrawn says whether there was nothing after all: it ends where it began.
+func (e *Event) withdrawn() bool { return e.over() && !e.Until.After(e.Since) }
 
 // place is what people call the site.
 func (e *Event) place() string {

@@ -80,7 +80,7 @@ func TestTheDigestGroupsBySiteTheWorstFirst(t *testing.T) {
 	d.put(at("a-house", "Alder House", curveHigh(d.now.Add(-4*time.Hour))))
 	d.put(curveHigh(d.now), cold, short, ended(short, d.now))
 	d.until(time.Date(2026, 1, 15, 7, 30, 0, 0, london))
-	require.Equal(t, []string{"Digest: 2 sites: 3 open findings, 1 ended"}, d.subjects())
+	require.Equal(t, []string{"Digest: 2 sites: 3 open findings and 1 ended"}, d.subjects())
 	text := d.text(0)
 	order := []string{
 		"== Mill Cottage ==", "ATTENTION: Heating curve 4 K", "since Wed 14 Jan, 10:00", "ATTENTION: Kitchen 2 K below",
@@ -293,6 +293,17 @@ func TestAFloodOfUrgentIsGathered(t *testing.T) {
 	d.until(d.now.Add(time.Hour))
 	require.Len(t, d.subjects(), 7)
 	assert.Equal(t, "Urgent: 94 sites: 94 open findings", d.subjects()[6])
+}
+
+func TestWhatWasNothingIsWithdrawn(t *testing.T) {
+	d := open(t, ada())
+	d.put(lowFlow(d.now))
+	d.step()
+	d.put(ended(lowFlow(d.now), d.now))
+	d.step()
+	require.Len(t, d.subjects(), 2)
+	assert.Equal(t, "Withdrawn: Mill Cottage: Flow 310 l/h, below the 600 l/h the maker asks for", d.subjects()[1])
+	assert.Contains(t, d.text(1), "later readings show that there was nothing, Wed 14 Jan, 10:00")
 }
 
 func TestHistoryIsNotTold(t *testing.T) {

@@ -57,18 +57,24 @@ type siteSheet struct {
 	Name  string // empty when the heading says it
 	Link  string
 	Open  []findingSheet
-	Ended []string
+	Ended []endedSheet
+}
+
+// endedSheet is what a letter says of a finding that is over.
+type endedSheet struct {
+	Badge, Title, Period string
 }
 
 // findingSheet is what a letter says of one finding.
 type findingSheet struct {
 	Tone     string
-	Badge    string
+	Badge    string // empty when the heading says it
 	Title    string
 	Period   string
 	Evidence []string
 	Causes   []string
 	Next     []string
+	First    string // of Next, where the rest is left out
 	Caution  string
 	Basis    string
 }
@@ -116,9 +122,9 @@ func (t *telling) single(s *sheet, f *folding) {
 	s.Subject = f.badge() + ": " + f.place() + ": " + f.Title
 	site := siteSheet{Link: t.link(f.Site)}
 	if f.over() {
-		site.Ended = []string{f.Title + " – " + t.period(f)}
+		site.Ended = []endedSheet{{Title: f.Title, Period: t.period(f)}}
 	} else {
-		site.Open = []findingSheet{t.describe(f, true)}
+		site.Open = []findingSheet{t.describe(f)}
 	}
 	s.Sites = []siteSheet{site}
 }
@@ -142,9 +148,9 @@ func (t *telling) many(s *sheet, sites []*siteGroup) {
 				left++
 				continue
 			case f.over():
-				site.Ended = append(site.Ended, f.Title+" – "+t.period(f))
+				site.Ended = append(site.Ended, endedSheet{f.badge(), f.Title, t.period(f)})
 			default:
-				site.Open = append(site.Open, t.describe(f, false))
+				site.Open = append(site.Open, t.mention(f))
 			}
 			described++
 		}
@@ -169,7 +175,7 @@ func (t *telling) many(s *sheet, sites []*siteGroup) {
 	if len(sites) == 1 && len(sites[0].findings) == 1 {
 		s.Subject = "Digest: " + where + ": " + sites[0].findings[0].Title
 	}
-	s.Heading = upperFirst(counts) + " at " + where
+	s.Heading = upperFirst(counts) + ", at " + where
 }
 
 // summary counts findings in words.
@@ -181,7 +187,7 @@ func summary(open, ended int) string {
 	if ended > 0 {
 		parts = append(parts, fmt.Sprintf("%d ended", ended))
 	}
-	return strings.Join(parts, ", ")
+	return strings.Join(parts, " and ")
 }
 
 func plural(n int, what string) string {
@@ -193,15 +199,23 @@ func plural(n int, what string) string {
 
 func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// describe words an open finding, with all there is to say or with what a list
-// has room for.
-func (t *telling) describe(f *folding, full bool) findingSheet {
-	s := findingSheet{Tone: f.tone(), Badge: f.badge(), Title: f.Title, Period: t.period(f), Caution: f.Caution}
-	if full {
-		s.Evidence, s.Causes, s.Next, s.Basis = f.Evidence, f.Causes, f.Next, f.Basis
-		return s
+// describe words an open finding with all there is to say.
+func (t *telling) describe(f *folding) findingSheet {
+	return findingSheet{
+		Tone: f.tone(), Title: f.Title, Period: t.period(f),
+		Evidence: f.Evidence, Causes: f.Causes, Next: f.Next, Caution: f.Caution, Basis: f.Basis,
 	}
-	s.Evidence, s.Next = f.Evidence[:min(2, len(f.Evidence))], f.Next[:min(1, len(f.Next))]
+}
+
+// mention words an open finding as a list has room for.
+func (t *telling) mention(f *folding) findingSheet {
+	s := findingSheet{
+		Tone: f.tone(), Badge: f.badge(), Title: f.Title, Period: t.period(f),
+		Evidence: f.Evidence[:min(2, len(f.Evidence))], Caution: f.Caution,
+	}
+	if len(f.Next) > 0 {
+		s.First = f.Next[0]
+	}
 	return s
 }
 
@@ -210,8 +224,8 @@ func (t *telling) period(f *folding) string {
 	local := func(at time.Time) string { return at.In(t.engineer.Zone).Format(dayAndTime) }
 	words := "since " + local(f.Since)
 	switch {
-	case f.over() && !f.Until.After(f.Since):
-		words = "withdrawn: later readings show that there was nothing (" + local(f.Since) + ")"
+	case f.withdrawn():
+		words = "later readings show that there was nothing, " + local(f.Since)
 	case f.over():
 		words = "from " + local(f.Since) + " to " + local(f.Until)
 	}
@@ -274,6 +288,9 @@ var badges = map[string]string{string(store.Urgent): "Urgent", string(store.Atte
 func (f *folding) badge() string {
 	if f.tone() == string(store.Urgent) && slices.Contains(f.steps, Raised) {
 		return "Now urgent"
+	}
+	if f.withdrawn() {
+		return "Withdrawn"
 	}
 	return badges[f.tone()]
 }
