@@ -32,12 +32,7 @@ func (n *Notifier) compose(ctx context.Context, now time.Time) error {
 				return err
 			}
 		}
-		for _, bundle := range c.bundles {
-			if err := c.bind(bundle); err != nil {
-				return err
-			}
-		}
-		return nil
+		return c.bindAll()
 	})
 }
 
@@ -104,7 +99,7 @@ func (c *composition) sort(n *notice) error {
 
 func (c *composition) add(g *Engineer, n *notice) {
 	for _, b := range c.bundles {
-		if b.engineer == g && b.way == n.way && b.digest == n.digest && n.way != MQTT {
+		if b.engineer == g && b.way == n.way && b.digest == n.digest && (b.digest || b.notices[0].Event.finding() == n.Event.finding()) {
 			b.notices = append(b.notices, *n)
 			return
 		}
@@ -135,16 +130,71 @@ func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error)
 	return true, n.postpone(c.ctx, c.tx, true, g.nextDigest(c.now))
 }
 
-// bind makes a message of a bundle, or lets it wait while too many were sent.
-func (c *composition) bind(b *bundle) error {
-	if !b.digest && b.way != MQTT {
-		if again, err := c.calm(b); err != nil || again.After(c.now) {
-			for i := 0; i < len(b.notices) && err == nil; i++ {
-				err = b.notices[i].postpone(c.ctx, c.tx, false, again)
-			}
+// bindAll makes messages of the bundles. After a burst, what is told at once is
+// gathered into one bundle for each engineer and way.
+func (c *composition) bindAll() error {
+	var late []*bundle
+	for _, b := range c.bundles {
+		calm, err := c.calm(b)
+		switch {
+		case err != nil:
+			return err
+		case calm:
+			err = c.bind(b)
+		default:
+			late = joined(late, b)
+		}
+		if err != nil {
 			return err
 		}
 	}
+	for _, b := range late {
+		if err := c.bindLate(b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// calm says whether a bundle may be a message by itself.
+func (c *composition) calm(b *bundle) (bool, error) {
+	if b.digest || b.way == MQTT {
+		return true, nil
+	}
+	_, recent, err := c.lastHour(b)
+	return recent < burst, err
+}
+
+// joined adds a bundle to the one of its engineer and way.
+func joined(late []*bundle, b *bundle) []*bundle {
+	for _, l := range late {
+		if l.engineer == b.engineer && l.way == b.way {
+			l.notices = append(l.notices, b.notices...)
+			return late
+		}
+	}
+	return append(late, b)
+}
+
+// bindLate makes a message of what came after a burst, or lets it wait for more.
+func (c *composition) bindLate(b *bundle) error {
+	last, _, err := c.lastHour(b)
+	if err != nil {
+		return err
+	}
+	again := last.Add(gather)
+	if !again.After(c.now) {
+		return c.bind(b)
+	}
+	for i := range b.notices {
+		if err := b.notices[i].postpone(c.ctx, c.tx, false, again); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *composition) bind(b *bundle) error {
 	m := message{token: b.token(), engineer: b.engineer.Name, way: b.way, digest: b.digest, created: c.now}
 	for i := range b.notices {
 		m.urgent = m.urgent || !b.digest && b.notices[i].Event.urgent()
@@ -152,16 +202,16 @@ func (c *composition) bind(b *bundle) error {
 	return addMessage(c.ctx, c.tx, m, b.notices)
 }
 
-// calm returns from when on another message may follow those of the last hour.
-func (c *composition) calm(b *bundle) (time.Time, error) {
+// lastHour returns how many messages the engineer got at once, and the last.
+func (c *composition) lastHour(b *bundle) (last time.Time, count int64, err error) {
 	where := "FROM message WHERE engineer = ? AND way = ? AND NOT digest AND created_ms > ?"
 	hour := c.now.Add(-time.Hour).UnixMilli()
-	count, err := number(c.ctx, c.tx, "SELECT count(*) "+where, b.engineer.Name, b.way, hour)
-	if err != nil || count.Int64 < burst {
-		return c.now, err
+	n, err := number(c.ctx, c.tx, "SELECT count(*) "+where, b.engineer.Name, b.way, hour)
+	if err != nil || n.Int64 == 0 {
+		return last, 0, err
 	}
-	last, err := number(c.ctx, c.tx, "SELECT max(created_ms) "+where, b.engineer.Name, b.way, hour)
-	return time.UnixMilli(last.Int64).Add(gather), err
+	newest, err := number(c.ctx, c.tx, "SELECT max(created_ms) "+where, b.engineer.Name, b.way, hour)
+	return time.UnixMilli(newest.Int64), n.Int64, err
 }
 
 // token is the message's name: of who is told, by which way, and what.

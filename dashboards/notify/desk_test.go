@@ -216,6 +216,8 @@ type hook struct {
 	*httptest.Server
 	secret string
 
+	chokesOn string // a body that holds this
+
 	mu     sync.Mutex
 	status int
 	posts  []posted
@@ -242,6 +244,10 @@ func newHook(t *testing.T) (*hook, *deliver.Webhook) {
 		defer h.mu.Unlock()
 		if err := json.Unmarshal(p.Body, &p); err != nil {
 			t.Error(err)
+		}
+		if h.chokesOn != "" && bytes.Contains(p.Body, []byte(h.chokesOn)) {
+			w.WriteHeader(http.StatusInternalServerError)
+			return
 		}
 		if h.status == http.StatusOK {
 			h.posts = append(h.posts, p)

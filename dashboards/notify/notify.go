@@ -49,6 +49,10 @@ type Notifier struct {
 const (
 	keepFor   = 90 * 24 * time.Hour // after it was settled
 	tidyEvery = 24 * time.Hour
+
+	// farthest is longer than anything waits: for the digest after next, say.
+	// What is due later was put while the clock was wrong.
+	farthest = 72 * time.Hour
 )
 
 // Open opens the outbox, made when it is not there. The error wraps what package
@@ -167,6 +171,9 @@ func (n *Notifier) wait(ctx context.Context, next time.Time) {
 func (n *Notifier) step(ctx context.Context) (next time.Time, err error) {
 	now := n.options.Now()
 	next = now.Add(n.atMost)
+	if err := n.box.clamp(ctx, now, farthest); err != nil {
+		return next, err
+	}
 	if err := n.compose(ctx, now); err != nil {
 		return next, err
 	}

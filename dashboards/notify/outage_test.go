@@ -3,6 +3,7 @@ package notify_test
 import (
 	"context"
 	"fmt"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"testing"
@@ -209,6 +210,69 @@ func TestAWayThatHangsHoldsUpNoOther(t *testing.T) {
 	stop()
 	require.NoError(t, <-stopped)
 	assert.EqualValues(t, 0, d.Ask("SELECT max(attempts) FROM message WHERE way = 'webhook'"), "a stop is no failure")
+}
+
+// TestAStopInterruptsAMailServerThatSaysNothing would take minutes, did it not.
+func TestAStopInterruptsAMailServerThatSaysNothing(t *testing.T) {
+	d := open(t, ada())
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer listener.Close()
+	d.options.Mail.Port = listener.Addr().(*net.TCPAddr).Port
+	d.restart()
+	ctx, stop := context.WithCancel(t.Context())
+	stopped := make(chan error, 1)
+	go func() { stopped <- d.Run(ctx) }()
+	d.put(lowFlow(d.now))
+	conn, err := listener.Accept()
+	require.NoError(t, err)
+	defer conn.Close()
+	stop()
+	require.NoError(t, <-stopped)
+	assert.EqualValues(t, 0, d.Ask("SELECT max(attempts) FROM message"))
+}
+
+func TestAWebhookThatCannotTakeOneMessageGetsTheOthers(t *testing.T) {
+	h, address := newHook(t)
+	h.chokesOn = "Alder House"
+	g := ada()
+	g.EMail, g.Webhook = nil, address
+	d := open(t, g)
+	alder := at("alder", "Alder House", lowFlow(d.now))
+	d.put(alder)
+	d.step()
+	d.put(lowFlow(d.now), ended(alder, d.now.Add(time.Minute)))
+	d.until(d.now.Add(2 * time.Hour))
+	require.Len(t, h.got(), 1)
+	assert.Equal(t, "mill-cottage", h.got()[0].Findings[0].Site)
+	h.chokesOn = ""
+	d.until(d.now.Add(2 * time.Hour))
+	require.Len(t, h.got(), 3)
+	assert.Equal(t, "open", h.got()[1].Findings[0].State, "the beginning before the end")
+	assert.Equal(t, "ended", h.got()[2].Findings[0].State)
+}
+
+func TestAClockThatWasWrongHoldsNothingUp(t *testing.T) {
+	d := open(t, ada())
+	d.now = wednesday.AddDate(1, 0, 0)
+	d.mail.Stop()
+	d.put(lowFlow(wednesday), curveHigh(wednesday))
+	d.step()
+	d.now = wednesday // set right
+	d.mail.Resume()
+	d.until(d.now.Add(time.Minute))
+	assert.Len(t, d.subjects(), 2)
+
+	d = open(t, ada())
+	d.now = time.Date(1970, 1, 1, 12, 0, 0, 0, time.UTC)
+	d.mail.Stop()
+	d.put(lowFlow(d.now))
+	d.step()
+	d.now = wednesday
+	d.step()
+	d.mail.Resume()
+	d.until(d.now.Add(time.Hour))
+	assert.Len(t, d.subjects(), 1, "not given up for its age")
 }
 
 func TestOnlyOneProcessSends(t *testing.T) {

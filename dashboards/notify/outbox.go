@@ -243,6 +243,20 @@ func (o *outbox) next(ctx context.Context, now time.Time) (time.Time, bool, erro
 	return time.UnixMilli(at.Int64), at.Valid, sqlitefile.Explain(ctx, err)
 }
 
+// clamp makes due now what is due farther away than anything should be.
+func (o *outbox) clamp(ctx context.Context, now time.Time, farthest time.Duration) error {
+	limit := now.Add(farthest).UnixMilli()
+	for _, query := range []string{
+		"UPDATE notice SET due_ms = ? WHERE message IS NULL AND dropped IS NULL AND due_ms > ?",
+		"UPDATE message SET next_ms = ?, scope = '' WHERE " + unsent + " AND next_ms > ?",
+	} {
+		if _, err := o.db.ExecContext(ctx, query, now.UnixMilli(), limit); err != nil {
+			return sqlitefile.Explain(ctx, err)
+		}
+	}
+	return nil
+}
+
 // prune forgets what was settled before then. The events of a finding stay until
 // it has ended, however long that takes, so that it is not told again.
 func (o *outbox) prune(ctx context.Context, before time.Time) error {

@@ -43,11 +43,13 @@ func letters(t *testing.T) map[string]string {
 	d.put(curveHigh(d.now), cold, short, ended(short, d.now), silent)
 	d.until(d.now.Add(24 * time.Hour))
 	html["ended"], html["digest"] = d.html(1), d.html(2)
-	d.put(at("a", "Alder House", lowFlow(d.now)), at("b", "Birch House", lowFlow(d.now)))
-	d.step()
-	html["several"] = d.html(3)
+	for i := range 8 {
+		d.put(at(fmt.Sprint("house-", i), fmt.Sprint("Alder House ", i), lowFlow(d.now)))
+	}
+	d.until(d.now.Add(20 * time.Minute))
+	html["several"] = d.html(9)
 	require.Empty(t, d.Test(t.Context(), "")[0].Err)
-	html["test"] = d.html(4)
+	html["test"] = d.html(10)
 	return html
 }
 

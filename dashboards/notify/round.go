@@ -10,9 +10,14 @@ import (
 )
 
 const (
-	firstPause  = 30 * time.Second
-	lastPause   = 30 * time.Minute
-	giveUpAfter = 5 * 24 * time.Hour // as long as mail servers try, RFC 5321, section 4.5.4.1
+	firstPause = 30 * time.Second
+	lastPause  = 30 * time.Minute
+
+	// giveUpAfter is as long as mail servers try (RFC 5321, section 4.5.4.1). By
+	// then there were far more attempts than leastAttempts, unless the clock was
+	// wrong.
+	giveUpAfter   = 5 * 24 * time.Hour
+	leastAttempts = 20
 
 	// mostInVain is how many messages of a queue may fail for now, one after the
 	// other, before the rest wait too.
@@ -159,7 +164,7 @@ func (n *Notifier) failAll(ctx context.Context, messages []message, err error) e
 		return err
 	}
 	for _, m := range messages[1:] {
-		if n.expired(m) {
+		if n.expired(messages[0]) && n.old(m) {
 			if err := n.giveUp(m, failure); err != nil {
 				return err
 			}
@@ -183,7 +188,9 @@ func (n *Notifier) fail(m message, f *deliver.Failure) (again time.Time, err err
 	return again, n.box.set(context.Background(), m.id, "attempts = attempts + 1, next_ms = ?, scope = ?, error = ?", again.UnixMilli(), f.Scope, f.Err.Error())
 }
 
-func (n *Notifier) expired(m message) bool { return n.options.Now().Sub(m.created) >= giveUpAfter }
+func (n *Notifier) expired(m message) bool { return n.old(m) && m.attempts >= leastAttempts }
+
+func (n *Notifier) old(m message) bool { return n.options.Now().Sub(m.created) >= giveUpAfter }
 
 func (n *Notifier) giveUp(m message, why error) error {
 	n.log.Error("given up: this engineer is not told by this way", "engineer", m.engineer, "way", m.way, "message", m.token,

@@ -3,8 +3,10 @@ package deliver
 import (
 	"cmp"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
+	"net"
 	"net/mail"
 	"strings"
 	"time"
@@ -73,42 +75,70 @@ type Letter struct {
 	Urgent  bool
 }
 
+// mailPatience is how long the server may take over one letter. Some look for
+// spam in it before they answer, and to hang up on them makes a second one.
+const mailPatience = 2 * time.Minute
+
 // Mailer is a connection to the mail server.
 type Mailer struct {
 	client *smtp.Client
 	server *session.Client
 	from   *mail.Address
+	conn   net.Conn
+	undo   func() bool // no longer ends with the context
 }
 
-// Connect reaches the server, secures the connection and logs in.
+// Connect reaches the server, secures the connection and logs in. The connection
+// ends with the context, whatever it is doing.
 func (s MailServer) Connect(ctx context.Context) (*Mailer, error) {
-	client, err := s.client()
-	if err != nil {
+	m := &Mailer{from: s.From, undo: func() bool { return true }}
+	var err error
+	if m.client, err = s.client(m.dialer(ctx, s)); err != nil {
 		return nil, err
 	}
-	server, err := client.DialToSMTPClientWithContext(ctx)
-	if err != nil {
-		return nil, fail(All, "connect to mail server %s: %w", client.ServerAddr(), err)
+	if m.server, err = m.client.DialToSMTPClientWithContext(ctx); err != nil {
+		m.Close()
+		return nil, fail(All, "connect to mail server %s: %w", m.client.ServerAddr(), err)
 	}
-	return &Mailer{client, server, s.From}, nil
+	return m, nil
 }
 
-func (s MailServer) client() (*smtp.Client, error) {
+// dialer opens connections and knows the last, as the library does not close one
+// on which the talk before the first letter fails.
+func (m *Mailer) dialer(ctx context.Context, s MailServer) smtp.DialContextFunc {
+	return func(dial context.Context, network, address string) (conn net.Conn, err error) {
+		plain := &net.Dialer{Timeout: patience}
+		if s.TLS == TLS {
+			config, err := secured(s.Host, s.CAFile)
+			if err != nil {
+				return nil, err
+			}
+			conn, err = (&tls.Dialer{NetDialer: plain, Config: config}).DialContext(dial, network, address)
+			if err != nil {
+				return nil, err
+			}
+		} else if conn, err = plain.DialContext(dial, network, address); err != nil {
+			return nil, err
+		}
+		m.conn = conn
+		m.undo = context.AfterFunc(ctx, func() { _ = conn.Close() })
+		return conn, nil
+	}
+}
+
+func (s MailServer) client(dial smtp.DialContextFunc) (*smtp.Client, error) {
 	security := cmp.Or(s.TLS, StartTLS)
 	config, err := secured(s.Host, s.CAFile)
 	if err != nil {
 		return nil, err
 	}
-	options := []smtp.Option{
-		smtp.WithPort(cmp.Or(s.Port, mailPorts[security])), smtp.WithTLSConfig(config), smtp.WithTimeout(patience),
+	policy := smtp.TLSMandatory
+	if security != StartTLS {
+		policy = smtp.NoTLS // or secured by the dialer
 	}
-	switch security {
-	case TLS:
-		options = append(options, smtp.WithSSL())
-	case NoTLS:
-		options = append(options, smtp.WithTLSPolicy(smtp.NoTLS))
-	default:
-		options = append(options, smtp.WithTLSPolicy(smtp.TLSMandatory))
+	options := []smtp.Option{
+		smtp.WithPort(cmp.Or(s.Port, mailPorts[security])), smtp.WithTLSConfig(config), smtp.WithTLSPolicy(policy),
+		smtp.WithTimeout(mailPatience), smtp.WithDialContextFunc(dial),
 	}
 	if s.Username == "" {
 		return smtp.NewClient(s.Host, options...)
@@ -133,7 +163,13 @@ func (m *Mailer) Send(l Letter) error {
 }
 
 // Close ends the connection.
-func (m *Mailer) Close() { _ = m.client.CloseWithSMTPClient(m.server) }
+func (m *Mailer) Close() {
+	_ = m.client.CloseWithSMTPClient(m.server) // a farewell that does not arrive is none the worse
+	m.undo()
+	if m.conn != nil {
+		_ = m.conn.Close()
+	}
+}
 
 // message makes the same bytes of the same letter each time.
 func (l Letter) message(from *mail.Address) *smtp.Msg {

@@ -31,6 +31,7 @@ CREATE TABLE message (
   sent_ms     INTEGER,
   given_up_ms INTEGER
 );
+CREATE INDEX message_recent ON message (engineer, way, created_ms);
 CREATE INDEX message_unsent ON message (engineer, way, id) WHERE sent_ms IS NULL AND given_up_ms IS NULL;
 
 -- Who is to be told of an event, by which way: waiting until it is part of a
