@@ -41,8 +41,10 @@ func (s *Signature) assumeBase(baseC, spreadK float64) {
 	s.cov = &cov
 }
 
-// certainty is a figure's variance and on how many freedoms it stands.
-type certainty struct{ variance, freedom float64 }
+// certainty is a figure's variance, on how many freedoms it stands, what share
+// the days have in it (the rest was assumed), and how it moves with each K that
+// flow minus return reads high.
+type certainty struct{ variance, freedom, share, perPair float64 }
 
 // half is half the width of the 95 % interval.
 func (c certainty) half() float64 {
@@ -56,12 +58,12 @@ func (c certainty) half() float64 {
 // assumed has no freedoms to count, so the days' are spread over less of the
 // variance (Welch and Satterthwaite; GUM, JCGM 100:2008, G.4).
 func (s *Signature) sure(g []float64) certainty {
-	own := certainty{s.fit.variance(g), float64(s.fit.freedom)}
+	own := certainty{variance: s.fit.variance(g), freedom: float64(s.fit.freedom), share: 1}
 	if s.cov == nil {
 		return own
 	}
 	v := mat.NewVecDense(len(g), g)
 	both := mat.Inner(v, s.cov, v)
 	share := min(both/own.variance, 1) // of the days in the figure
-	return certainty{both, own.freedom / (share * share)}
+	return certainty{variance: both, freedom: own.freedom / (share * share), share: share}
 }

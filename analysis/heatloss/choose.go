@@ -22,7 +22,7 @@ func samplesOf(points []Point, counted bool) []sample {
 		if p.Left != "" {
 			continue
 		}
-		s := sample{day: p.day, outdoorC: *p.AsIfC, heatW: p.HeatW, terms: map[Term]float64{}}
+		s := sample{day: p.day, outdoorC: *p.AsIfC, heatW: p.HeatW, perPairWPerK: p.perPairWPerK, terms: map[Term]float64{}}
 		if p.yesterdayC != nil {
 			s.terms[Yesterday] = *p.OutdoorC - *p.yesterdayC
 		}

@@ -31,6 +31,12 @@
 // cannot know the loss better than its heat meter, whose error does not average
 // out.
 //
+// An error in proportion to the heat goes into every figure in full. A constant
+// error of flow minus return adds the same heat to mild and cold days while the
+// pump runs: it goes into the net heat in full, and into the loss only as far as
+// water moves longer in the cold. How far is found by fitting that heat as the
+// heat was.
+//
 // What a real house does and the models do not know: the loss changes with wind
 // and with open windows, rooms differ, gains go with the weather, and people are
 // away. An interval does not hold that; homes in use vary by some 10 % however

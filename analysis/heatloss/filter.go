@@ -6,6 +6,7 @@ import "math"
 type hourly struct {
 	outdoorC, roomC float64
 	heatW           float64
+	perPairWPerK    float64 // what a K that flow minus return reads high adds to heatW
 	sunWPerM2       float64
 	starts          bool       // nothing usable lies before it
 	rhythm          [4]float64 // of the half hour between it and the next: cosine and sine of a day and of half a day

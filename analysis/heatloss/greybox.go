@@ -2,6 +2,7 @@ package heatloss
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"gonum.org/v1/gonum/diff/fd"
@@ -64,6 +65,8 @@ type GreyBox struct {
 	inverse    float64 // scaleWPerK by the loss
 	scaleWPerK float64
 	cov        [2][2]float64 // of inverse and GainK
+	// How loss and gain move with each K that flow minus return reads high.
+	lossPerPair, gainPerPair float64
 }
 
 // hoursIn makes the filter's hours of the days of points that are in the fit,
@@ -86,7 +89,8 @@ func hoursIn(days []siteday.Day, points []Point, o *Options) (hours []hourly, su
 			sun = sun && sunKnown
 			hours = append(hours, hourly{
 				outdoorC: outdoorC, roomC: roomC, heatW: o.hourJ(&h) / h.CoveredS, sunWPerM2: sunWPerM2,
-				rhythm: rhythmAt(h.From.Sub(days[i].From).Hours() + 1), starts: h.From.Sub(last) != time.Hour,
+				perPairWPerK: points[i].perPairWPerK,
+				rhythm:       rhythmAt(h.From.Sub(days[i].From).Hours() + 1), starts: h.From.Sub(last) != time.Hour,
 			})
 			last = h.From
 		}
@@ -196,7 +200,20 @@ func (p *problem) describe(theta []float64) (*GreyBox, bool) {
 		return nil, false
 	}
 	g.cov = p.filterCov(k)
+	g.lossPerPair, g.gainPerPair = p.perPair(g, theta)
 	return g, p.addLaplace(g, theta)
+}
+
+// perPair repeats the filter with flow minus return a little higher.
+func (p *problem) perPair(g *GreyBox, theta []float64) (loss, gain float64) {
+	const littleK = 0.05
+	misread := *p
+	misread.hours = slices.Clone(p.hours)
+	for i := range misread.hours {
+		misread.hours[i].heatW += littleK * misread.hours[i].perPairWPerK
+	}
+	k := misread.pass(theta)
+	return (p.scaleWPerK/k.x[stateInverse] - g.LossWPerK) / littleK, (p.gainK(k) - g.GainK) / littleK
 }
 
 // gainK is the mean gain with the mean sun.
@@ -254,20 +271,22 @@ func (g *GreyBox) widening() float64 {
 }
 
 // sureLoss, sureGain and sureHeat are how sure the loss is, the mean gain, and
-// the net heat at a difference of room and outdoor temperature, which is
-// scale/inverse · (difference - gain).
-func (g *GreyBox) sureLoss() certainty {
-	return g.sure(g.LossWPerK/g.inverse, 0)
-}
+// the net heat at a difference of room and outdoor temperature, loss ·
+// (difference - gain).
+func (g *GreyBox) sureLoss() certainty { return g.sure(1, 0) }
 
 func (g *GreyBox) sureGain() certainty { return g.sure(0, 1) }
 
 func (g *GreyBox) sureHeat(differenceK float64) certainty {
-	return g.sure(g.LossWPerK*(differenceK-g.GainK)/g.inverse, g.LossWPerK)
+	return g.sure(differenceK-g.GainK, -g.LossWPerK)
 }
 
-// sure is of a figure that moves so much with inverse and gain.
-func (g *GreyBox) sure(byInverse, byGain float64) certainty {
+// sure is of a figure that moves so much with loss and gain.
+func (g *GreyBox) sure(byLoss, byGain float64) certainty {
+	byInverse := -byLoss * g.LossWPerK / g.inverse
 	variance := byInverse*byInverse*g.cov[0][0] + 2*byInverse*byGain*g.cov[0][1] + byGain*byGain*g.cov[1][1]
-	return certainty{g.widening() * variance, math.Inf(1)}
+	return certainty{
+		variance: g.widening() * variance, freedom: math.Inf(1), share: 1,
+		perPair: byLoss*g.lossPerPair + byGain*g.gainPerPair,
+	}
 }

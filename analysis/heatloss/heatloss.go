@@ -145,17 +145,17 @@ func (r *Result) figures() {
 func (r *Result) loss() (robust.Estimate, bool) {
 	switch {
 	case r.Method == ByGreyBox:
-		return r.withMeter(r.GreyBox.LossWPerK, r.GreyBox.sureLoss().half(), structureRatio), true
+		return r.withMeter(r.GreyBox.LossWPerK, r.GreyBox.sureLoss(), structureRatio), true
 	case r.Method == "" || r.Signature.LossWPerK <= 0:
 		return robust.Estimate{}, false
 	}
 	s := r.Signature
-	half := s.sureLoss().half()
 	if r.WithRooms {
-		return r.withMeter(s.LossWPerK, half, 0), true
+		return r.withMeter(s.LossWPerK, s.sureLoss(), 0), true
 	}
 	const rise = 1 / (1 - roomsFollowRatio)
-	return r.withMeter(s.LossWPerK*rise, half*rise, roomsDoubtRatio), true
+	e := r.withMeter(s.LossWPerK, s.sureLoss(), roomsDoubtRatio)
+	return robust.Estimate{Value: e.Value * rise, Low: e.Low * rise, High: e.High * rise}, true
 }
 
 // GrossAt is what leaves the house at an outdoor temperature with the rooms at
@@ -180,10 +180,10 @@ func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
 	var net robust.Estimate
 	if g := r.GreyBox; r.Method == ByGreyBox {
 		differenceK := r.RoomC - outdoorC
-		net = r.withMeter(g.LossWPerK*(differenceK-g.GainK), g.sureHeat(differenceK).half(), structureRatio)
+		net = r.withMeter(g.LossWPerK*(differenceK-g.GainK), g.sureHeat(differenceK), structureRatio)
 	} else {
 		s := r.Signature
-		net = r.withMeter(s.heatW(outdoorC), s.sureHeat(outdoorC).half(), 0)
+		net = r.withMeter(s.heatW(outdoorC), s.sureHeat(outdoorC), 0)
 	}
 	net.Value, net.Low, net.High = max(net.Value, 0), max(net.Low, 0), max(net.High, 0)
 	return net, true
@@ -192,24 +192,39 @@ func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
 // widestBaseK is up to which half interval a base temperature is known.
 const widestBaseK = 2
 
-// base is where the line meets no heat. A meter's error moves heat and zero
-// alike, so it is not in it.
+// base is where the line meets no heat. A meter's error in proportion does not
+// move that.
 func (r *Result) base() *robust.Estimate {
-	valueC, half := 0.0, 0.0
+	valueC, c := 0.0, certainty{}
 	if g := r.GreyBox; r.Method == ByGreyBox {
-		valueC, half = r.RoomC-g.GainK, g.sureGain().half()
+		valueC, c = r.RoomC-g.GainK, g.sureGain()
 	} else {
-		valueC, half = r.Signature.zeroC(), r.Signature.sureZero().half()
+		valueC, c = r.Signature.zeroC(), r.Signature.sureZero()
 	}
+	half := math.Hypot(c.half(), r.options.PairK*c.perPair)
 	if half > widestBaseK {
 		return nil
 	}
 	return &robust.Estimate{Value: valueC, Low: valueC - half, High: valueC + half}
 }
 
-// withMeter makes an interval of the fit's half width, the heat meter's doubt
-// and another, all 95 %.
-func (r *Result) withMeter(value, half, otherRatio float64) robust.Estimate {
-	half = math.Hypot(half, math.Hypot(r.options.HeatDoubtRatio, otherRatio)*math.Abs(value))
+// withMeter makes an interval of the fit's own, the heat meter's doubt and
+// another share, all 95 %.
+func (r *Result) withMeter(value float64, c certainty, otherRatio float64) robust.Estimate {
+	half := c.half()
+	for _, part := range []float64{r.options.ScaleRatio * value, r.options.PairK * c.perPair, otherRatio * value} {
+		half = math.Hypot(half, part)
+	}
 	return robust.Estimate{Value: value, Low: value - half, High: value + half}
+}
+
+// meterRatio is what the heat meter alone leaves of the loss in doubt.
+func (r *Result) meterRatio() float64 {
+	valueWPerK, c := 0.0, certainty{}
+	if r.Method == ByGreyBox {
+		valueWPerK, c = r.GreyBox.LossWPerK, r.GreyBox.sureLoss()
+	} else {
+		valueWPerK, c = r.Signature.LossWPerK, r.Signature.sureLoss()
+	}
+	return math.Hypot(r.options.ScaleRatio, r.options.PairK*c.perPair/valueWPerK)
 }

@@ -68,7 +68,7 @@ func (h house) days() []siteday.Day {
 }
 
 func design(kW float64) heatloss.Options {
-	return heatloss.Options{OutdoorC: new(-3.0), RoomC: new(20.0), DesignW: new(kW * 1000), HeatDoubtRatio: 0.04}
+	return heatloss.Options{OutdoorC: new(-3.0), RoomC: new(20.0), DesignW: new(kW * 1000), ScaleRatio: 0.04}
 }
 
 // steady is a room that a good controller holds.
@@ -147,7 +147,7 @@ func TestNotKnownYet(t *testing.T) {
 	flat := make([]float64, 20)
 	mixed := house{outdoorC: winter(40), heatRatio: func(day int) float64 { return 0.2 + 1.6*math.Abs(math.Sin(float64(day)*2.1)) }}
 	wide := design(4.6)
-	wide.HeatDoubtRatio = 0.3
+	wide.ScaleRatio = 0.3
 	for _, c := range []struct {
 		name    string
 		days    []siteday.Day
@@ -273,6 +273,33 @@ func TestHotWaterIsNotTheHouses(t *testing.T) {
 	assert.InDelta(t, 0.8*plain.GrossW.Value, heatloss.Of(days, o).GrossW.Value, 50)
 	o.BackupUnseen = true
 	assert.InDelta(t, plain.GrossW.Value, heatloss.Of(days, o).GrossW.Value, 1e-6)
+}
+
+// TestConstantErrorOfThePair: 0.5 K at 1000 l/h are 581 W on every day, mild or
+// cold (4185 J/(kg·K) by hand): in the net heat, not in the loss. In a plant whose
+// pump runs as long as heat is asked for, it is in both.
+func TestConstantErrorOfThePair(t *testing.T) {
+	const waterJPerK = 1000.0 / 3600 * 4185
+	o := design(4.6)
+	o.ScaleRatio, o.PairK = 0, 0.5
+	half := func(share func(outdoorC float64) float64) (gross, net float64) {
+		outdoorC := winter(40)
+		days := house{outdoorC: outdoorC, roomC: steady}.days()
+		for i := range days {
+			s := &days[i].Sums
+			runS := share(outdoorC[i]) * daySpanS
+			s.SecondsS[operation.Heating], s.SecondsS[operation.Off] = runS, daySpanS-runS
+			s.HeatDoubt.CapacityJPerK = waterJPerK * runS
+		}
+		r := heatloss.Of(days, o)
+		return (r.GrossW.High - r.GrossW.Low) / 2, (r.NetW.High - r.NetW.Low) / 2
+	}
+	gross, net := half(func(float64) float64 { return 1 })
+	assert.Less(t, gross, 60.0)
+	assert.InDelta(t, 581, net, 10)
+	gross, net = half(func(outdoorC float64) float64 { return (16.5 - outdoorC) / 30 })
+	assert.InDelta(t, 581*23.0/30, gross, 15, "1/30 a kelvin, over 23 K")
+	assert.InDelta(t, 581*19.5/30, net, 15)
 }
 
 // TestRulesCanBeChanged: those who want thirty days before any verdict get it.

@@ -124,8 +124,8 @@ func (r *Result) warn() {
 	if r.Method == BySignature && r.Days < rules.SignatureDays {
 		say("few days, so what is usual of houses was taken in: no heat needed from %d ± %.0f K below the rooms", usualGainK, 2*usualGainSpreadK)
 	}
-	if o.HeatDoubtRatio > 0 {
-		say("the heat meter alone leaves ±%.1f %%, which no number of days takes away", 100*o.HeatDoubtRatio)
+	if o.ScaleRatio > 0 || o.PairK > 0 {
+		say("the heat meter alone leaves ±%.1f %% of the loss in doubt, which no number of days takes away", 100*r.meterRatio())
 	}
 	r.warnOfLeft(say)
 }

@@ -5,8 +5,9 @@ type Options struct {
 	OutdoorC, RoomC *float64 // design temperatures
 	DesignW         *float64 // design heat loss
 
-	// HeatDoubtRatio is the 95 % limit of the metered heat, as a share.
-	HeatDoubtRatio float64
+	// What the heat meter leaves in doubt, 95 % limits: ScaleRatio, a share of the
+	// heat, and PairK, a constant error of flow minus return.
+	ScaleRatio, PairK float64
 	// BackupUnseen: the heat meter does not see the backup heater, whose own
 	// electricity meter then counts as heat.
 	BackupUnseen bool

@@ -37,6 +37,7 @@ type Point struct {
 
 	sunWPerM2      *float64
 	sunAboveWPerM2 float64  // by the date alone
+	perPairWPerK   float64  // what each K that flow minus return reads high adds to HeatW
 	changeK        *float64 // of the rooms, last hour less first
 	yesterdayC     *float64
 	day            int
@@ -65,6 +66,7 @@ func pointsOf(days []siteday.Day, o *Options) []Point {
 		if i > 0 && points[i-1].day == p.day-1 {
 			p.yesterdayC = points[i-1].OutdoorC
 		}
+		p.perPairWPerK = perPairWPerK(s)
 		switch {
 		case p.Coverage < o.Rules.Coverage:
 			p.Left = LittleCovered
@@ -91,6 +93,17 @@ func (o *Options) heatJ(s *siteday.Sums) float64 {
 		heatJ += s.BackupInJ[operation.Heating] + s.BackupInJ[operation.Defrost]
 	}
 	return heatJ
+}
+
+// perPairWPerK is the water that moves round the rooms, compressor on or off,
+// with the flow rate that it has while the compressor runs.
+func perPairWPerK(s *siteday.Sums) float64 {
+	runS := s.RunS()
+	if runS <= 0 || s.KnownS() <= 0 {
+		return 0
+	}
+	movingS := runS - s.SecondsS[operation.HotWater] + s.SecondsS[operation.Circulating]
+	return s.HeatDoubt.CapacityJPerK / runS * movingS / s.KnownS()
 }
 
 // wholeMean is a mean that stands for all of a day.

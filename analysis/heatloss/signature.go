@@ -27,6 +27,8 @@ type sample struct {
 	outdoorC float64 // as if the room had been at its design temperature
 	heatW    float64
 	terms    map[Term]float64
+	// perPairWPerK is what a K that flow minus return reads high adds to heatW.
+	perPairWPerK float64
 }
 
 // Signature is daily heat against outdoor temperature.
@@ -43,6 +45,11 @@ type Signature struct {
 	cov *mat.SymDense // with what was assumed; nil: that of the fit
 
 	rivals []rival
+
+	// pull is how the coefficients move with each K that flow minus return reads
+	// high; pullRatio by how much all heat does.
+	pull      []float64
+	pullRatio float64
 }
 
 // line fits heat = zero - loss · outdoor, and terms.
@@ -55,7 +62,8 @@ func line(samples []sample, terms []Term) (*Signature, bool) {
 	if !ok {
 		return nil, false
 	}
-	return describe(fit, y, terms, nil), true
+	s := describe(fit, y, terms, nil)
+	return s, s.pulled(samples)
 }
 
 // columns makes the rows of a fit below a base temperature; terms do not act above.
@@ -140,7 +148,23 @@ func atBase(samples []sample, terms []Term, baseC float64) (*Signature, bool) {
 	if !fit.invert(x) {
 		return nil, false
 	}
-	return describe(fit, y, terms, &baseC), true
+	s := describe(fit, y, terms, &baseC)
+	return s, s.pulled(samples)
+}
+
+// pulled fits the meter's constant error as the heat was, which is how it gets
+// into the figures.
+func (s *Signature) pulled(samples []sample) bool {
+	errors, errorW, heatW := make([]float64, len(samples)), 0.0, 0.0
+	for i, d := range samples {
+		errors[i] = d.perPairWPerK
+		errorW, heatW = errorW+errors[i], heatW+d.heatW
+	}
+	fit, ok := regress(s.fit.rows, errors, s.fit.day, 0)
+	if ok {
+		s.pull, s.pullRatio = fit.coef, errorW/heatW
+	}
+	return ok
 }
 
 func describe(fit *regression, y []float64, terms []Term, baseC *float64) *Signature {
@@ -189,7 +213,7 @@ func (s *Signature) zeroC() float64 {
 func (s *Signature) sureLoss() certainty {
 	g := s.nothing()
 	g[1] = 1
-	return s.doubted(g, func(r *Signature) float64 { return r.LossWPerK })
+	return s.doubted(g, s.LossWPerK, func(r *Signature) float64 { return r.LossWPerK })
 }
 
 func (s *Signature) sureHeat(outdoorC float64) certainty {
@@ -201,7 +225,7 @@ func (s *Signature) sureHeat(outdoorC float64) certainty {
 	case outdoorC < *s.BaseC:
 		g[1], g[len(g)-1] = *s.BaseC-outdoorC, s.LossWPerK
 	}
-	return s.doubted(g, func(r *Signature) float64 { return r.heatW(outdoorC) })
+	return s.doubted(g, s.heatW(outdoorC), func(r *Signature) float64 { return r.heatW(outdoorC) })
 }
 
 func (s *Signature) sureZero() certainty {
@@ -211,12 +235,17 @@ func (s *Signature) sureZero() certainty {
 	} else {
 		g[0], g[1] = 1/s.LossWPerK, -s.ZeroW/(s.LossWPerK*s.LossWPerK)
 	}
-	return s.doubted(g, (*Signature).zeroC)
+	return s.doubted(g, 0, (*Signature).zeroC)
 }
 
-// doubted adds what rivals make of a figure.
-func (s *Signature) doubted(g []float64, figure func(*Signature) float64) certainty {
+// doubted adds what rivals make of a figure. What was assumed goes up with all
+// heat: by so much of the value.
+func (s *Signature) doubted(g []float64, value float64, figure func(*Signature) float64) certainty {
 	c := s.sure(g)
+	for i, v := range g {
+		c.perPair += c.share * v * s.pull[i]
+	}
+	c.perPair += (1 - c.share) * value * s.pullRatio
 	c.variance += s.rivalry(figure)
 	return c
 }

@@ -112,7 +112,7 @@ func TestLineAgainstR(t *testing.T) {
 		want.equal(t, "resid_lag1_autocorr", "value", s.Rho, digits)
 		want.equal(t, "mean_response_at_-3C", "value", s.heatW(-3), digits)
 		want.equal(t, "mean_response_at_-3C", "se", s.ordinary([]float64{1, 3}), digits)
-		want.equal(t, "mean_response_at_-5C", "ci95_hi", s.heatW(-5)+certainty{math.Pow(s.ordinary([]float64{1, 5}), 2), float64(s.fit.freedom)}.half(), digits)
+		want.equal(t, "mean_response_at_-5C", "ci95_hi", s.heatW(-5)+certainty{variance: math.Pow(s.ordinary([]float64{1, 5}), 2), freedom: float64(s.fit.freedom)}.half(), digits)
 		assert.InDelta(t, 0, s.NMBE, 1e-12)
 	}
 }

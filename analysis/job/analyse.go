@@ -79,7 +79,7 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.Flow = flowOf(record, &sums, r.FlowRate)
 	r.Curve = curveOf(record, &sums)
 	r.HeatingCurve = heatingCurveOf(record, r.Curve)
-	r.Loss = lossOf(record, days, r.Heat.UncertaintyPct)
+	r.Loss = lossOf(record, &sums, days, r.Coverage)
 	r.HeatLoss, r.Needed = heatLossOf(record, r.Loss), r.Loss.NetAt
 	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
 	r.Capacity = capacityOf(&r.Sizing, &sums)

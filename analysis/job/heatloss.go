@@ -2,22 +2,31 @@ package job
 
 import (
 	"coldweek/analysis/heatloss"
+	"coldweek/analysis/metrology"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
 	"coldweek/ingest/site"
 )
 
-// lossOf fits what the house loses. The doubt is that of the metered heat, 95 %,
-// in percent; nil where it is not known.
-func lossOf(record *site.Record, days []siteday.Day, heatDoubtPct *float64) *heatloss.Result {
+// lossOf fits what the house loses.
+func lossOf(record *site.Record, sums *siteday.Sums, days []siteday.Day, coverage float64) *heatloss.Result {
 	o := heatloss.Options{BackupUnseen: !metersOf(record).HeatAfterBackup}
-	if heatDoubtPct != nil {
-		o.HeatDoubtRatio = *heatDoubtPct / 100
-	}
+	period := meteredPeriod(record, sums, days, coverage)
+	o.ScaleRatio, o.PairK = heatMeterDoubt(&period)
 	if d := record.Design; d != nil {
 		o.OutdoorC, o.RoomC, o.DesignW = d.OutdoorTempC, d.RoomTempC, scaled(d.HeatLossKW, wattPerKW)
 	}
 	return heatloss.Of(days, o)
+}
+
+// heatMeterDoubt takes all of the doubt to be in proportion to the heat where it
+// cannot be split.
+func heatMeterDoubt(period *metrology.Period) (scaleRatio, pairK float64) {
+	if scalePct, pairK, ok := period.Split(); ok {
+		return scalePct / 100, pairK
+	}
+	whole, _ := period.Heat()
+	return whole.Pct / 100, 0
 }
 
 // heatLossOf puts the fit into the answer's keys.

@@ -18,12 +18,12 @@ import (
 	"coldweek/ingest/rig"
 )
 
-// houses is how many the heat loss is tried on: COLDWEEK_SEEDS, else all sixty
-// with COLDWEEK_ALL=1, else a few.
+// houses is how many the heat loss is tried on: COLDWEEK_SEEDS, else 120 with
+// COLDWEEK_ALL=1, else a few.
 func houses(t *testing.T) int {
 	t.Helper()
 	if os.Getenv("COLDWEEK_ALL") == "1" {
-		return seeds(t, 60)
+		return seeds(t, 120)
 	}
 	return seeds(t, 16)
 }
@@ -104,8 +104,8 @@ func tryHeatLoss(t *testing.T, seed uint64, from time.Time, days ...int) []trial
 // weeks, and after the first, the 95 % interval of the loss at the design
 // temperature must hold the truth in 90 to 98 % of houses, and the middle one's
 // error must be at most 5 %; after a week the interval must be wider.
-// COLDWEEK_ALL=1 tries sixty; a few say little of a share, so of them nearly all
-// must hold it.
+// COLDWEEK_ALL=1 tries 120, of which one interval more or less is not yet a
+// percent; a few say little of a share, so of them nearly all must hold it.
 func TestHeatLossOfKnownHouses(t *testing.T) {
 	all := tryHouses(t, houses(t), time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), 7, 28)
 	week := summary(t, all, 0)
@@ -167,9 +167,9 @@ func summary(t *testing.T, all [][]trial, k int) trials {
 		table, all[0][k].days, held, n, 100*share, 100*middle, 100*errors[n-1], 100*half, known, wrong)
 	assert.LessOrEqual(t, middle, 0.05)
 	assert.GreaterOrEqual(t, share, 0.9-1.5/float64(n))
-	if n >= 60 {
+	if n >= 120 {
 		assert.GreaterOrEqual(t, share, 0.9)
-		assert.LessOrEqual(t, share, 0.985, "an interval that always holds is too wide")
+		assert.LessOrEqual(t, share, 0.98, "an interval that always holds is too wide")
 	}
 	assert.LessOrEqual(t, wrong, n/20)
 	return trials{share, half}
