@@ -66,7 +66,7 @@ type GreyBox struct {
 	scaleWPerK float64
 	cov        [2][2]float64 // of inverse and GainK
 	// How loss and gain move with each K that flow minus return reads high.
-	lossPerPair, gainPerPair float64
+	pullWPerK, pullGainK float64
 }
 
 // hoursIn makes the filter's hours of the days of points that are in the fit,
@@ -200,7 +200,7 @@ func (p *problem) describe(theta []float64) (*GreyBox, bool) {
 		return nil, false
 	}
 	g.cov = p.filterCov(k)
-	g.lossPerPair, g.gainPerPair = p.perPair(g, theta)
+	g.pullWPerK, g.pullGainK = p.perPair(g, theta)
 	return g, p.addLaplace(g, theta)
 }
 
@@ -282,11 +282,11 @@ func (g *GreyBox) sureHeat(differenceK float64) certainty {
 }
 
 // sure is of a figure that moves so much with loss and gain.
-func (g *GreyBox) sure(byLoss, byGain float64) certainty {
-	byInverse := -byLoss * g.LossWPerK / g.inverse
-	variance := byInverse*byInverse*g.cov[0][0] + 2*byInverse*byGain*g.cov[0][1] + byGain*byGain*g.cov[1][1]
+func (g *GreyBox) sure(byWPerK, byGainK float64) certainty {
+	byInverse := -byWPerK * g.LossWPerK / g.inverse
+	variance := byInverse*byInverse*g.cov[0][0] + 2*byInverse*byGainK*g.cov[0][1] + byGainK*byGainK*g.cov[1][1]
 	return certainty{
 		variance: g.widening() * variance, freedom: math.Inf(1), share: 1,
-		perPair: byLoss*g.lossPerPair + byGain*g.gainPerPair,
+		perPair: byWPerK*g.pullWPerK + byGainK*g.pullGainK,
 	}
 }
