@@ -44,6 +44,8 @@ type Memory struct {
 	past     []siteday.Day // the days before the close ones
 	pastKey  pastKey
 	close    []closeDay
+	curve    *watch.Curve
+	curveKey string // the days the curve is of
 	findings []watch.Finding
 	known    bool // findings are those of the store
 	from     time.Time
@@ -122,6 +124,7 @@ func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now 
 		return nil, err
 	}
 	m.fill(c)
+	m.fitCurve(r, c)
 	return c, nil
 }
 
@@ -240,6 +243,9 @@ func limitsOf(record *site.Record, known sensor.Known) watch.Limits {
 		if source.MaxGapS != nil {
 			l.MaxGap[ch] = time.Duration(*source.MaxGapS * float64(time.Second))
 		}
+	}
+	if h := record.HeatingCurve; h != nil {
+		l.MinimumFlowC, l.MaximumFlowC = h.MinimumFlowC, h.MaximumFlowC
 	}
 	if d := record.Design; d != nil {
 		l.DesignOutdoorC, l.DesignRoomC = d.OutdoorTempC, d.RoomTempC

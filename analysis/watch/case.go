@@ -25,6 +25,8 @@ type Limits struct {
 	DesignRoomC     *float64 // promised where no room's own is known
 	Glycol          bool     // the water holds some, by the record
 	MaxGap          map[ingest.Channel]time.Duration
+
+	MinimumFlowC, MaximumFlowC *float64 // of the set curve
 }
 
 // Case is what was known of a plant up to Now.
@@ -45,6 +47,8 @@ type Case struct {
 	Newest, Began map[ingest.Channel]time.Time
 	// Voices are when the channels were heard on the days of Slots, day by day.
 	Voices []Voice
+	// Curve is nil where there was too little heating.
+	Curve *Curve
 
 	recent, events *siteday.Sums // see Recent and Events
 	flow           *flowrate.Result

@@ -26,6 +26,8 @@ const (
 	// shortOfK below its target at the end of a charging a cylinder is not full, at
 	// nearlyK it is: sensor, switching difference and draw-off (common practice, no source).
 	shortOfK, nearlyK = 2.5, 1.5
+	// risenK the cylinder must have been warmed to have been charged.
+	risenK = 3
 	// settlesFor after a charging the sensor still rises.
 	settlesFor = 20 * time.Minute
 	// slowCharges and shortCharges more than good ones open the findings, as many good
@@ -67,15 +69,24 @@ func (c *Case) chargings() []charging {
 }
 
 // highest is the highest temperature of the cylinder in a time, nil where the slots
-// do not tell.
+// do not tell, or tell that it was not charged.
 func (c *Case) highest(from, to time.Time) (highC *float64) {
 	if c.SlotsFrom().After(from) {
 		return nil
 	}
+	lowC := math.Inf(1)
 	for i := c.slotAt(from); i < len(c.Slots) && c.Slots[i].From.Before(to); i++ {
-		if cylinderC, ok := c.Slots[i].Cylinder.Of(); ok && (highC == nil || cylinderC > *highC) {
+		cylinderC, ok := c.Slots[i].Cylinder.Of()
+		if !ok {
+			continue
+		}
+		lowC = min(lowC, cylinderC)
+		if highC == nil || cylinderC > *highC {
 			highC = &cylinderC
 		}
+	}
+	if highC == nil || *highC-lowC < risenK {
+		return nil
 	}
 	return highC
 }

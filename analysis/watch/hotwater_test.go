@@ -21,13 +21,13 @@ type charge struct {
 
 // charging adds the slots and the charging, and hours of rest after it.
 func (m *made) charging(restHours float64, c charge) *made {
-	from := m.at
+	from, to := m.at, m.at.Add(time.Duration(c.minutes*float64(time.Minute)))
 	m.next(c.minutes/60, outdoor(3), func(s *watch.Slot) {
 		s.SecondsS[operation.HotWater] = slotS
 		s.Flow, s.Return = mean(c.flowC), mean(c.flowC-5)
 		s.Took = siteday.Stretch{S: slotS, HeatJ: c.heatKW * 1000 * slotS, ElectricityJ: c.heatKW * 300 * slotS}
 		if c.cylinderC > 0 {
-			s.Cylinder = mean(c.cylinderC - 2)
+			s.Cylinder = mean(c.cylinderC - 2 - max(0, to.Sub(s.To()).Minutes()/5-2))
 		}
 	})
 	if len(m.Days) == 0 {

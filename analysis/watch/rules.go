@@ -51,6 +51,8 @@ func table() []row {
 		{"hot_water_slow", overSlots, day, "the rated heat, and the plant's own chargings before (common practice)", hotWaterSlow},
 		{"hot_water_short", overSlots, day, "the target of the record", hotWaterShort},
 		{"hot_water_hygiene", overDays, day, "temperature and interval of the record", hygieneMissed},
+		{"curve_high", overSlots, 7 * day, "what the emitters were seen to give, and the set curve; 3 K (common practice)", curveHigh},
+		{"curve_not_followed", overSlots, 3 * day, "the set curve, and the published target (common practice)", curveNotFollowed},
 		{"clock_wrong", overSlots, 2 * day, "times at which nothing happened, came twice, or do not fit the sun", clockWrong},
 	}
 }
@@ -79,6 +81,7 @@ var explanations = []struct {
 	{"frost_danger", []string{"room_cold", "target_not_held", "hot_water_"}},
 	{"hot_water_slow", []string{"hot_water_short"}},
 	{"target_not_held", []string{"room_cold"}},
+	{"curve_not_followed", []string{"target_not_held", "backup_running", "curve_high"}},
 }
 
 const day = 24 * time.Hour
