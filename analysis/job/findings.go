@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coldweek/analysis/watch"
+	"coldweek/ingest/site"
 	"coldweek/ingest/store"
 )
 
@@ -116,8 +117,9 @@ func (m *Memory) recall(ctx context.Context, st store.Findings, id string, from 
 var endOfTime = time.Date(store.LastYear, 1, 1, 0, 0, 0, 0, time.UTC)
 
 // remember takes over what changed and forgets what ended before.
-func (m *Memory) remember(changed []watch.Finding, from time.Time) {
-	for _, f := range changed {
+func (m *Memory) remember(l looked) {
+	m.seen = l.seen
+	for _, f := range l.changed {
 		k := slices.IndexFunc(m.findings, func(kept watch.Finding) bool { return kept.Kind == f.Kind && kept.Since.Equal(f.Since) })
 		if k < 0 {
 			m.findings = append(m.findings, f)
@@ -125,7 +127,7 @@ func (m *Memory) remember(changed []watch.Finding, from time.Time) {
 			m.findings[k] = f
 		}
 	}
-	m.findings = slices.DeleteFunc(m.findings, func(f watch.Finding) bool { return f.Ended() && f.Until.Before(from) })
+	m.findings = slices.DeleteFunc(m.findings, func(f watch.Finding) bool { return f.Ended() && f.Until.Before(l.from) })
 }
 
 func (m *Memory) open() []watch.Finding {
@@ -136,6 +138,49 @@ func (m *Memory) open() []watch.Finding {
 		}
 	}
 	return open
+}
+
+// History runs the rules over a window, at each local midnight as far as there are
+// readings, and returns what lasted at any time of it. It stores nothing.
+func History(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) ([]watch.Finding, error) {
+	extents, err := st.Extents(ctx, record.ID)
+	if err != nil {
+		return nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+	}
+	var newest time.Time
+	for _, e := range extents {
+		if e.Last.After(newest) {
+			newest = e.Last
+		}
+	}
+	m, days := &Memory{known: true}, w.days()
+	for i, d := range days {
+		l, err := m.look(ctx, st, nil, record, earlierOf(d.to, newest))
+		if err != nil {
+			return nil, err
+		}
+		l.from = time.Time{} // forget nothing
+		m.remember(l)
+		if progress != nil {
+			progress(i+1, len(days))
+		}
+		if newest.Before(d.to) {
+			break
+		}
+	}
+	return slices.DeleteFunc(m.findings, func(f watch.Finding) bool {
+		return f.Withdrawn() || !f.Since.Before(w.To) || f.Ended() && !f.Until.After(w.From)
+	}), nil
+}
+
+// FindingsOf returns a site's findings in a window: those that watching stored, else
+// what the rules make of its history.
+func FindingsOf(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) ([]Finding, error) {
+	found, err := ReadFindings(ctx, st, record.ID, w.From, w.To)
+	if err == nil && len(found) == 0 {
+		found, err = History(ctx, st, record, w, progress)
+	}
+	return findingsOf(found), err
 }
 
 // findingsOf puts findings into the answer's form.

@@ -44,11 +44,10 @@ type Memory struct {
 	past     []siteday.Day // the days before the close ones
 	pastKey  pastKey
 	close    []closeDay
-	curve    *watch.Curve
-	curveKey string // the days the curve is of
+	curves   []datedCurve
 	findings []watch.Finding
 	known    bool // findings are those of the store
-	from     time.Time
+	seen     seen
 }
 
 type pastKey struct {
@@ -69,21 +68,57 @@ type closeDay struct {
 
 // Watch looks at a site with what was known of it at a time, and keeps in the
 // store what it found. Looks may be far apart, as on history; they must not go
-// back in time, but to begin anew with a fresh Memory.
+// back in time, but to begin anew with a fresh Memory. A look that has nothing new
+// since the one before, and is within the same slot of time, costs next to nothing.
 func Watch(ctx context.Context, st WatchStore, record *site.Record, now time.Time, m *Memory) (Watched, error) {
-	c, err := m.caseOf(ctx, st, record, now)
+	l, err := m.look(ctx, st, st, record, now)
 	if err != nil {
 		return Watched{}, err
 	}
-	if err := m.recall(ctx, st, record.ID, c.DaysFrom()); err != nil {
+	if err := putFindings(ctx, st, record.ID, l.changed); err != nil {
 		return Watched{}, err
 	}
-	changed := watch.Reconcile(m.findings, watch.Run(c), c)
-	if err := putFindings(ctx, st, record.ID, changed); err != nil {
-		return Watched{}, err
+	m.remember(l)
+	return Watched{Changed: l.changed, Open: m.open()}, nil
+}
+
+// looked is what came of a look.
+type looked struct {
+	changed []watch.Finding
+	from    time.Time // the days begin
+	seen    seen
+}
+
+// look asks the rules.
+func (m *Memory) look(ctx context.Context, st Store, kept store.Findings, record *site.Record, now time.Time) (looked, error) {
+	c, err := m.caseOf(ctx, st, record, now)
+	if err != nil {
+		return looked{}, err
 	}
-	m.remember(changed, c.DaysFrom())
-	return Watched{Changed: changed, Open: m.open()}, nil
+	if err := m.recall(ctx, kept, record.ID, c.DaysFrom()); err != nil {
+		return looked{}, err
+	}
+	l := looked{from: c.DaysFrom(), seen: m.state(now)}
+	if l.seen != m.seen {
+		l.changed = watch.Reconcile(m.findings, watch.Run(c), c)
+	}
+	return l, nil
+}
+
+// seen is what a look stands on: another one that has the same finds the same.
+type seen struct {
+	slot     time.Time // of now
+	past     pastKey
+	upto     time.Time
+	revision int64 // of the last day, highest of all
+}
+
+func (m *Memory) state(now time.Time) seen {
+	s := seen{slot: now.Truncate(watch.SlotLength), past: m.pastKey}
+	for _, d := range m.close {
+		s.upto, s.revision = d.upto, max(s.revision, d.revision)
+	}
+	return s
 }
 
 // caseOf reads what is not remembered.
@@ -113,7 +148,7 @@ func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now 
 		newest = now
 	}
 	if m.settings != r.settings {
-		*m = Memory{settings: r.settings}
+		*m = Memory{settings: r.settings, findings: m.findings, known: m.known}
 	}
 	upto := newest.Truncate(watch.SlotLength)
 	today := daysBefore(now.In(record.Zone()))
@@ -124,7 +159,7 @@ func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now 
 		return nil, err
 	}
 	m.fill(c)
-	m.fitCurve(r, c)
+	m.fitCurves(r, c)
 	return c, nil
 }
 

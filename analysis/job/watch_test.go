@@ -4,16 +4,9 @@ import (
 	"context"
 	"slices"
 	"strings"
-	"testing"
 	"time"
 
-	"github.com/stretchr/testify/assert"
-	"github.com/stretchr/testify/require"
-
-	"coldweek/analysis/job"
-	"coldweek/analysis/watch"
 	"coldweek/ingest"
-	"coldweek/ingest/rig"
 	"coldweek/ingest/store"
 )
 
@@ -91,26 +84,6 @@ func (s *shelf) AddAction(context.Context, store.Action) error { return nil }
 
 func (s *shelf) Actions(context.Context, string) ([]store.Action, error) { return nil, nil }
 
-// looks watches a plant at each of the times and returns what the store then
-// has, and when each finding was first told.
-func looks(t testing.TB, p played, at []time.Time) ([]watch.Finding, map[string]time.Time) {
-	t.Helper()
-	st, memory, record := newShelf(p.columns), &job.Memory{}, p.plant.Record()
-	told := map[string]time.Time{}
-	for _, now := range at {
-		watched, err := job.Watch(t.Context(), st, record, now, memory)
-		require.NoError(t, err)
-		for _, f := range watched.Changed {
-			if id := job.FindingID(f.Kind, f.Since); told[id].IsZero() {
-				told[id] = now
-			}
-		}
-	}
-	findings, err := job.ReadFindings(t.Context(), st, record.ID, p.window.From, p.window.To)
-	require.NoError(t, err)
-	return findings, told
-}
-
 // every returns the times from one to another at a step, the last included.
 func every(from, to time.Time, step time.Duration) []time.Time {
 	var at []time.Time
@@ -118,28 +91,4 @@ func every(from, to time.Time, step time.Duration) []time.Time {
 		at = append(at, now)
 	}
 	return at
-}
-
-func TestWatchTellsOfLowFlowAndSwappedPipes(t *testing.T) {
-	for _, row := range []struct {
-		trouble rig.Kind
-		finding string
-		within  time.Duration
-	}{{rig.LowFlow, "low_flow", time.Hour}, {rig.SwappedSensors, "pipes_swapped", 2 * time.Hour}} {
-		p := rig.Random(3)
-		onset := winter.Add(52 * time.Hour)
-		p.Troubles = []rig.Trouble{{Kind: row.trouble, At: onset}}
-		played := play(t, p, winter, 4)
-		findings, told := looks(t, played, every(played.window.From.Add(10*time.Minute), played.window.To, 10*time.Minute))
-		if assert.NotEmpty(t, findings, row.trouble) {
-			f := findings[0]
-			assert.Equal(t, row.finding, f.Kind)
-			assert.WithinDuration(t, onset, f.Since, row.within)
-			assert.WithinDuration(t, onset, told[job.FindingID(f.Kind, f.Since)], row.within)
-			assert.False(t, f.Ended())
-		}
-		for _, f := range findings {
-			t.Logf("%s: %s %s since %s until %s, told %s: %s", row.trouble, f.Severity, f.Kind, f.Since, f.Until, told[job.FindingID(f.Kind, f.Since)], f.Title)
-		}
-	}
 }

@@ -32,6 +32,10 @@ const (
 	maxDrawnOutdoorC, maxIdleOutdoorC = 12, 9
 	// A pause next to a defrost this short is the valve's, not the plant's.
 	maxValvePauseS = 240
+	// No defrost lasts longer, and the compressor heats at some time within as long
+	// before or after: else flow and return are exchanged, or the machine gives
+	// nothing for another reason.
+	maxDefrostS = 45 * 60
 )
 
 // findDefrosts marks defrosts: as the mode says where it is known, else by
@@ -66,8 +70,8 @@ func (d *detector) defrostsByMode() {
 		return ok && m == ingest.ModeDefrost
 	}, func(first, last int) {
 		drawn := d.draws(first, last)
-		if drawn { // the valve is back before the water gets any heat
-			last = max(last, d.untilWarm(first, last))
+		if warm := d.untilWarm(first, last); drawn && warm > last && d.seconds(first, warm) <= maxDefrostS {
+			last = warm // the valve is back before the water gets any heat
 		}
 		d.addDefrost(first, last, d.t.EdgeMS[first]-d.halfSampleMS(first), d.t.EdgeMS[last], !drawn)
 	})
@@ -82,6 +86,8 @@ func (d *detector) defrostsByHeat() {
 		switch {
 		case !d.works(first, last) || !d.flowFalls(first, last):
 			return // pipes warmed from behind, at rest or by a changeover
+		case d.seconds(first, last) > maxDefrostS || !d.heatsAround(first, last):
+			return
 		case drawn && (d.seconds(first, last) < minDrawnS || outdoorC > maxDrawnOutdoorC):
 			return
 		case !drawn && (d.seconds(first, last) < minIdleS || outdoorC > maxIdleOutdoorC || !d.interruptsRun(first, last)):
@@ -146,6 +152,22 @@ func (d *detector) interruptsRun(first, last int) bool {
 	}
 	for i := last; i < len(d.running) && d.seconds(last, i) < maxValvePauseS; i++ {
 		if d.running[i] && d.diffK[i] > noDifferenceK {
+			return true
+		}
+	}
+	return false
+}
+
+// heatsAround says whether the compressor heats not long before or after.
+func (d *detector) heatsAround(first, last int) bool {
+	heats := func(i int) bool { return d.running[i] && d.diffK[i] > warmDifferenceK }
+	for i := first; i > 0 && d.seconds(i-1, first) < maxDefrostS; i-- {
+		if heats(i - 1) {
+			return true
+		}
+	}
+	for i := last; i < len(d.running) && d.seconds(last, i) < maxDefrostS; i++ {
+		if heats(i) {
 			return true
 		}
 	}

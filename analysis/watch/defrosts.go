@@ -11,9 +11,10 @@ import (
 
 const (
 	// Running time from one defrost to the next: 30 minutes in the severest frost
-	// (Zhu 2015); colder than coldC there is little water in the air, and intervals
-	// are long (common practice, no source).
-	oftenMinutes, oftenColdMinutes = 27, 50
+	// (Zhu 2015), of which controllers may fall a little short; colder than coldC
+	// there is little water in the air, and intervals are longer (common practice,
+	// no source).
+	oftenMinutes, oftenColdMinutes = 27, 32
 	frostyC, coldC                 = -3, -8
 	// rarer by so much, it is clear.
 	rarerTimes = 1.2

@@ -13,8 +13,9 @@ const (
 	// A step is at least leastStepLog of ln flow below what was usual, and so many
 	// of its deviations.
 	leastStepLog, stepDeviations = 0.10, 4.0
-	// stepOpenS of running with the new flow open it, stepCloseS with the old close it.
-	stepOpenS, stepCloseS = 20 * 60, 3600
+	// stepOpenS of running with the new flow open it, three slots or so; stepCloseS
+	// with the old close it.
+	stepOpenS, stepCloseS = 14 * 60, 3600
 	// usualS is how long the usual flow remembers, in running time; it must have
 	// seen learnedS.
 	usualS, learnedS = 24 * 3600, 6 * 3600

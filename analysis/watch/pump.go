@@ -9,11 +9,11 @@ import (
 )
 
 const (
-	// A day so warm, without heating, has no use for a pump that circulates for
-	// more than idleHours (common practice, no source).
-	needlessC, idleHours = 12, 12
-	// heatingHours of a day are heating.
-	heatingHours = 0.25
+	// A day so warm, with next to no heating, has no use for a pump that circulates
+	// for more than idleHours (common practice, no source).
+	needlessC, idleHours = 12, 14
+	// heatingHours of a day are next to none.
+	heatingHours = 1.5
 	pumpDays     = 2
 )
 
@@ -33,7 +33,7 @@ func pumpIdle(c *Case) []Finding {
 		hours := p.IdleS / 3600 / float64(e.Last-e.First)
 		found = append(found, Finding{
 			Kind: "pump_idle", Severity: Info, Since: e.Since, Until: e.Until,
-			Title:    fmt.Sprintf("The pump runs %.0f hours a day while nothing is heated", hours),
+			Title:    fmt.Sprintf("The pump runs %.0f hours a day while next to nothing is heated", hours),
 			Evidence: []Figure{{"idle_hours_a_day", hours, "h", 1}, {"days", float64(e.Last - e.First), "", 0}},
 			Causes:   []string{"a heating season, or a heating limit, that is set too warm", "a pump set to run at all times", "a room thermostat that always calls"},
 			Next:     []string{"read the heating limit and the pump's mode of operation in the controller", "see whether a thermostat calls for heat"},

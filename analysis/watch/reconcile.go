@@ -15,31 +15,58 @@ const refresh = time.Hour
 //
 // A finding keeps its identity, kind and Since, when later readings move its
 // beginning, or its beginning has left the window. Its severity only rises. One
-// that the rules no longer see has ended; if they would have to see its beginning,
-// it is withdrawn.
+// that the rules no longer see, or that another now explains, has ended; if they
+// would have to see its beginning, it is withdrawn. Only here are the true beginnings
+// of causes known that are older than what the rules look at, and causes that are
+// over.
 func Reconcile(stored, found []Finding, c *Case) []Finding {
+	seen, rest := pair(stored, found)
+	causes := slices.Clone(rest)
+	for _, p := range seen {
+		causes = append(causes, p.Finding)
+	}
 	var changed []Finding
-	taken := make([]bool, len(stored))
-	for _, f := range found {
-		k := match(stored, taken, &f)
-		if k < 0 {
-			changed = append(changed, f)
-			continue
-		}
-		taken[k] = true
-		if next := stored[k].follow(f); next.differs(&stored[k]) {
-			changed = append(changed, next)
+	for _, p := range seen {
+		explained := slices.ContainsFunc(causes, func(cause Finding) bool { return explains(&cause, &p.Finding) })
+		switch {
+		case explained && p.stored != nil:
+			rest = append(rest, *p.stored)
+		case !explained && (p.stored == nil || p.differs(p.stored)):
+			changed = append(changed, p.Finding)
 		}
 	}
-	for k, s := range stored {
-		if taken[k] || s.Withdrawn() {
-			continue
-		}
+	for _, s := range rest {
 		if next, differs := s.unseen(c); differs {
 			changed = append(changed, next)
 		}
 	}
 	return changed
+}
+
+// paired is a finding as it now is, with what is stored of it.
+type paired struct {
+	Finding
+	stored *Finding // nil of a new one
+}
+
+// pair gives findings the identity of the stored ones that they are, and returns the
+// stored ones that are left, without the withdrawn.
+func pair(stored, found []Finding) (seen []paired, rest []Finding) {
+	taken := make([]bool, len(stored))
+	for _, f := range found {
+		p := paired{Finding: f}
+		if k := match(stored, taken, &f); k >= 0 {
+			taken[k] = true
+			p = paired{stored[k].follow(f), &stored[k]}
+		}
+		seen = append(seen, p)
+	}
+	for k := range stored {
+		if !taken[k] && !stored[k].Withdrawn() {
+			rest = append(rest, stored[k])
+		}
+	}
+	return seen, rest
 }
 
 // match finds the stored finding that one is: of the same kind and time, the one

@@ -63,24 +63,25 @@ var explanations = []struct {
 	cause   string
 	effects []string
 }{
-	{"pipes_swapped", []string{"low_flow", "flow_", "defrost_", "short_cycling", "sensor_pair_offset", "meter_disagreement"}},
-	{"sensor_wrong_unit/flow_", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement"}},
-	{"sensor_wrong_unit/return_temp", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement"}},
-	{"sensor_wrong_unit/power", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement"}},
+	{"pipes_swapped", []string{"low_flow", "flow_", "defrost_", "short_cycling", "sensor_pair_offset", "meter_disagreement", "target_not_held", "hot_water_slow", "curve_"}},
+	{"sensor_wrong_unit/flow_", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement", "hot_water_slow", "target_not_held", "curve_"}},
+	{"sensor_wrong_unit/return_temp", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement", "hot_water_slow", "target_not_held", "curve_"}},
+	{"sensor_wrong_unit/power", []string{"low_flow", "flow_", "short_cycling", "defrost_", "meter_disagreement", "hot_water_slow", "target_not_held", "curve_"}},
 	{"sensor_stuck/flow_", []string{"low_flow", "flow_", "defrost_", "short_cycling", "meter_disagreement"}},
 	{"sensor_stuck/return_temp", []string{"defrost_", "meter_disagreement"}},
 	{"sensor_stuck/power", []string{"short_cycling", "defrost_", "meter_disagreement"}},
 	{"sensor_stuck/outdoor_temp", []string{"defrost_", "sensor_drifting", "sensor_sun_struck"}},
 	{"sensor_jumping/outdoor_temp", []string{"defrost_", "sensor_drifting", "sensor_sun_struck"}},
-	{"sensor_sun_struck", []string{"defrost_mild"}},
+	{"sensor_sun_struck", []string{"defrost_mild", "sensor_drifting"}},
 	{"sensor_jumping/flow_", []string{"low_flow", "flow_", "defrost_", "short_cycling", "meter_disagreement"}},
-	{"flow_stepped", []string{"low_flow", "flow_falling"}},
-	{"flow_falling", []string{"low_flow"}},
+	{"flow_stepped", []string{"low_flow", "flow_falling", "hot_water_slow"}},
+	{"flow_falling", []string{"low_flow", "hot_water_slow"}},
+	{"low_flow", []string{"hot_water_slow"}},
 	{"defrost_often", []string{"defrost_mild"}},
 	{"clock_wrong", []string{"silent", "meter_disagreement", "sensor_", "hot_water_", "short_cycling", "defrost_"}},
 	{"frost_danger", []string{"room_cold", "target_not_held", "hot_water_"}},
 	{"hot_water_slow", []string{"hot_water_short"}},
-	{"target_not_held", []string{"room_cold"}},
+	{"target_not_held", []string{"room_cold", "hot_water_s"}},
 	{"curve_not_followed", []string{"target_not_held", "backup_running", "curve_high"}},
 }
 
@@ -132,9 +133,16 @@ func Run(c *Case) []Finding {
 	return found
 }
 
-// before is how much earlier than its cause a finding may begin: rules need
-// different times to see.
-const before = 2 * time.Hour
+// lead is how much earlier than its cause a finding may seem to begin: rules need
+// different times to see, and what is seen by days begins with a day.
+func lead(name string) time.Duration {
+	for _, daily := range []string{"meter_disagreement", "flow_", "sensor_drifting"} {
+		if strings.HasPrefix(name, daily) {
+			return day
+		}
+	}
+	return 2 * time.Hour
+}
 
 // unexplained leaves out findings whose cause is among the others; the cause then
 // is as severe as what it leads to.
@@ -153,7 +161,7 @@ func unexplained(found []Finding) []Finding {
 
 // explains says whether a finding is why another is there.
 func explains(cause, effect *Finding) bool {
-	if effect.Since.Before(cause.Since.Add(-before)) || effect.Since.After(cause.end()) {
+	if effect.Since.Before(cause.Since.Add(-lead(effect.Name()))) || effect.Since.After(cause.end()) {
 		return false
 	}
 	return slices.ContainsFunc(explanations, func(e struct {

@@ -115,7 +115,11 @@ const leastOffsetK = 0.5
 func sensorFaults(c *Case) []Finding {
 	var found []Finding
 	for _, kind := range []sensor.Kind{sensor.PairOffset, sensor.Stuck, sensor.Jumping, sensor.SunStruck, sensor.WrongUnit} {
-		for _, s := range joined(c.Checks, kind, faults[kind].closing) {
+		checks := c.Checks
+		if kind == sensor.SunStruck { // the morning alone may look like it
+			checks = endedBy(c.today(), checks)
+		}
+		for _, s := range joined(checks, kind, faults[kind].closing) {
 			found = append(found, c.faultFinding(s))
 		}
 	}
@@ -152,6 +156,19 @@ func (c *Case) faultFinding(s suspected) Finding {
 	return f
 }
 
+// endedBy leaves out what lasts longer.
+func endedBy(at time.Time, all []sensor.Suspicion) []sensor.Suspicion {
+	return slices.DeleteFunc(slices.Clone(all), func(s sensor.Suspicion) bool { return s.Until.After(at) })
+}
+
+// today is when the day that is not over began.
+func (c *Case) today() time.Time {
+	if whole := c.WholeDays(); len(whole) > 0 {
+		return whole[len(whole)-1].To
+	}
+	return c.DaysFrom()
+}
+
 // dataUntil is the end of the last slot; Now without any.
 func (c *Case) dataUntil() time.Time {
 	if len(c.Slots) == 0 {
@@ -163,10 +180,7 @@ func (c *Case) dataUntil() time.Time {
 // sensorDrift tells of an outdoor sensor that moves away.
 func sensorDrift(c *Case) []Finding {
 	var found []Finding
-	for _, s := range c.daySuspicions() {
-		if s.Kind != sensor.Drifting {
-			continue
-		}
+	for _, s := range c.drifting() {
 		found = append(found, Finding{
 			Kind: "sensor_drifting/" + string(s.Channels[0]), Severity: Attention, Since: s.Since,
 			Title:    fmt.Sprintf("%s has drifted by %+.1f K", s.Channels[0], s.Size),
@@ -178,6 +192,27 @@ func sensorDrift(c *Case) []Finding {
 	return found
 }
 
+// driftNights a drift must have been seen in a row: one that comes and goes is
+// weather.
+const driftNights = 3
+
+func (c *Case) drifting() []sensor.Suspicion {
+	days := c.WholeDays()
+	var found []sensor.Suspicion
+	for night := range min(driftNights, len(days)) {
+		all := sensor.CheckDays(days[:len(days)-night], c.Limits.Sensors)
+		k := slices.IndexFunc(all, func(s sensor.Suspicion) bool { return s.Kind == sensor.Drifting })
+		if k < 0 {
+			return nil
+		}
+		if night == 0 {
+			found = append(found, all[k])
+		}
+	}
+	return found
+}
+
+// daySuspicions are what the days that are over show.
 func (c *Case) daySuspicions() []sensor.Suspicion {
 	if c.byDays == nil {
 		all := sensor.CheckDays(c.WholeDays(), c.Limits.Sensors)

@@ -39,6 +39,9 @@ null.`,
 				if err != nil {
 					return err
 				}
+				if result.Findings, err = job.FindingsOf(c.Context(), st, record, window, nil); err != nil {
+					return err
+				}
 				if asJSON {
 					return writeJSON(a.out, result)
 				}
