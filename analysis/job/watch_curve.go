@@ -1,30 +1,61 @@
 package job
 
 import (
+	"coldweek/analysis/curve"
 	"coldweek/analysis/operation"
 	"coldweek/analysis/siteday"
 	"coldweek/analysis/watch"
 )
 
 const (
-	// The last curveDays of heating, fewestCurveDays at least, say what the heating curve
-	// is now: more would hold on to one that has been changed. A day of heating has
-	// heatedS of it.
+	// The last curveDays of heating say what the heating curve is now, or, where they do
+	// not agree on one, the last fewestCurveDays: it may have been changed. A day of
+	// heating has heatedS of it.
 	curveDays, fewestCurveDays = 7, 4
 	heatedS                    = 4 * 3600
+	// curveLooks are the last days at whose end the curve is looked at.
+	curveLooks = 3
 )
 
-// fitCurve looks at the heating curve once a day, when the days of heating are
-// others than before.
-func (m *Memory) fitCurve(r *reader, c *watch.Case) {
-	days := lastHeated(c.WholeDays())
+// datedCurve is a curve and the days that it is of.
+type datedCurve struct {
+	key string
+	*watch.Curve
+}
+
+// fitCurves looks at the heating curve at the end of each of the last days, where
+// the days of heating are others than remembered.
+func (m *Memory) fitCurves(r *reader, c *watch.Case) {
+	whole := c.WholeDays()
+	var fresh []datedCurve
+	for i := max(1, len(whole)-curveLooks+1); i <= len(whole); i++ {
+		if k, ok := m.curveAt(r, lastHeated(whole[:i])); ok {
+			fresh = append(fresh, k)
+		}
+	}
+	m.curves = fresh
+	for _, k := range fresh {
+		c.Curves = append(c.Curves, k.Curve)
+	}
+}
+
+func (m *Memory) curveAt(r *reader, days []siteday.Day) (datedCurve, bool) {
 	if len(days) < fewestCurveDays {
-		return
+		return datedCurve{}, false
 	}
-	if key := days[0].Date + days[len(days)-1].Date; key != m.curveKey {
-		m.curve, m.curveKey = r.curveOf(days), key
+	key := days[0].Date + days[len(days)-1].Date
+	for _, k := range m.curves {
+		if k.key == key {
+			return k, true
+		}
 	}
-	c.Curve = m.curve
+	k := r.curveOf(days)
+	if k.Fit.Verdict != curve.Usable && len(days) > fewestCurveDays {
+		if later := r.curveOf(days[len(days)-fewestCurveDays:]); later.Fit.Verdict != curve.NotKnown {
+			k = later
+		}
+	}
+	return datedCurve{key, k}, true
 }
 
 // lastHeated are the last days of heating, in order.

@@ -23,6 +23,8 @@ const (
 	// leastRunS of a day tell its share.
 	leastRunS   = 4 * 3600
 	joulePerKWh = 3.6e6
+	// cylinderWarmsK in two slots is more than a sensor's noise.
+	cylinderWarmsK = 0.4
 )
 
 // backupRunning tells of a backup heater that helps in mild weather, or for many of
@@ -30,7 +32,7 @@ const (
 func backupRunning(c *Case) []Finding {
 	pieces := make([]Piece, len(c.Slots))
 	for i := range c.Slots {
-		pieces[i] = c.backupPiece(&c.Slots[i])
+		pieces[i] = c.backupPiece(i)
 	}
 	var found []Finding
 	for _, e := range (Hold{backupOpenS, backupCloseS}).Episodes(pieces) {
@@ -52,18 +54,28 @@ func (l *Limits) mildC() float64 {
 
 // backupPiece says whether the backup heater helped in mild weather. A cylinder
 // being heated is no business of this rule.
-func (c *Case) backupPiece(s *Slot) Piece {
+func (c *Case) backupPiece(i int) Piece {
+	s := &c.Slots[i]
 	p := Piece{From: s.From, To: s.To()}
 	outdoorC, known := s.Outdoor.Of()
 	heatingS := s.SecondsS[operation.Heating] + s.SecondsS[operation.Defrost]
 	switch {
-	case !known || s.SecondsS[operation.HotWater] > 0:
+	case !known || s.SecondsS[operation.HotWater] > 0 || s.BackupS > 0 && c.cylinderWarms(i):
 	case s.BackupS > 0 && outdoorC >= c.Limits.mildC():
 		p.Sign, p.S = Bad, s.BackupS
 	case s.BackupS == 0 && heatingS > 0:
 		p.Sign, p.S = Clear, heatingS
 	}
 	return p
+}
+
+// cylinderWarms says whether the cylinder gets warmer about slot i, as by an
+// immersion heater.
+func (c *Case) cylinderWarms(i int) bool {
+	first, last := max(0, i-1), min(len(c.Slots)-1, i+1)
+	beforeC, before := c.Slots[first].Cylinder.Of()
+	afterC, after := c.Slots[last].Cylinder.Of()
+	return before && after && afterC-beforeC >= cylinderWarmsK
 }
 
 func (c *Case) backupMild(e Episode) Finding {

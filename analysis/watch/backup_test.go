@@ -39,7 +39,12 @@ func TestBackupWhereItIsMeant(t *testing.T) {
 	for range 3 {
 		weekly.next(1.5, outdoor(4), heating(33, 33), helped(slotS)).next(22.5, outdoor(4), heating(33, 33))
 	}
+	immersed := makeCase(l)
+	for k := range 40 {
+		immersed.next(1.0/12, outdoor(4), heating(33, 33), helped(slotS), func(s *watch.Slot) { s.Cylinder = mean(45 + 0.4*float64(k)) })
+	}
 	for name, m := range map[string]*made{
+		"an immersion heater's try": immersed,
 		"in the cold":               makeCase(l).next(40, outdoor(-6), heating(38, 38), helped(slotS)),
 		"after defrosts":            makeCase(l).next(60, outdoor(1), heating(35, 35), func(s *watch.Slot) { s.BackupS = 60 * float64(s.From.Minute()/55) }),
 		"the immersion heater":      weekly,

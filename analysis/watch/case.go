@@ -47,8 +47,9 @@ type Case struct {
 	Newest, Began map[ingest.Channel]time.Time
 	// Voices are when the channels were heard on the days of Slots, day by day.
 	Voices []Voice
-	// Curve is nil where there was too little heating.
-	Curve *Curve
+	// Curves are what was made of the heating curve at the end of each of the last
+	// days; none where there was too little heating.
+	Curves []*Curve
 
 	recent, events *siteday.Sums // see Recent and Events
 	flow           *flowrate.Result

@@ -10,7 +10,7 @@ import (
 	"coldweek/analysis/siteday"
 )
 
-// Curve is what the last days of heating say of the heating curve.
+// Curve is what some days of heating say of the heating curve.
 type Curve struct {
 	From, To     time.Time // the days that it stands on lie between
 	Fit          *curve.Fit
@@ -38,10 +38,29 @@ const (
 const curveCaution = "This is about heating only: leave the hot water temperatures as they are."
 
 // curveHigh tells of a curve that is higher than warm rooms need.
-func curveHigh(c *Case) []Finding {
-	k := c.Curve
-	if k == nil || k.Fit.Verdict != curve.Usable {
-		return nil
+func curveHigh(c *Case) []Finding { return c.byCurves((*Case).tooHigh) }
+
+// byCurves asks each of the last days, so that one day that says otherwise ends
+// nothing: the finding begins with the first that says so, and has the last one's
+// figures.
+func (c *Case) byCurves(ask func(c *Case, k *Curve) (Finding, bool)) []Finding {
+	var found []Finding
+	for _, k := range c.Curves {
+		f, ok := ask(c, k)
+		if !ok {
+			continue
+		}
+		if len(found) > 0 {
+			f.Since = found[0].Since
+		}
+		found = []Finding{f}
+	}
+	return found
+}
+
+func (c *Case) tooHigh(k *Curve) (Finding, bool) {
+	if k.Fit.Verdict != curve.Usable {
+		return Finding{}, false
 	}
 	f := Finding{
 		Kind: "curve_high", Severity: Info, Since: k.From, Caution: curveCaution,
@@ -59,7 +78,7 @@ func curveHigh(c *Case) []Finding {
 		f.Causes = append([]string{"the curve was raised after commissioning, or the record is out of date", "a room unit, a timer or a comfort mode shifts it"}, f.Causes[1:]...)
 		f.Next = append([]string{"read the curve and its shift in the controller; correct it, or the record"}, f.Next...)
 	default:
-		return nil
+		return Finding{}, false
 	}
 	if f.Evidence[0].Value >= muchTooHighK {
 		f.Severity = Attention
@@ -67,13 +86,13 @@ func curveHigh(c *Case) []Finding {
 	if k.SpareK != nil {
 		f.Evidence = append(f.Evidence, Figure{"coldest_room_spare_k", *k.SpareK, "K", 1})
 	}
-	return []Finding{f}
+	return f, true
 }
 
 // curveNotFollowed tells of a flow that stays the same while the set curve asks for
 // more and less, or that stays above its own target.
 func curveNotFollowed(c *Case) []Finding {
-	return oneAfterAnother(append(flowFixed(c), flowAboveTarget(c)...))
+	return oneAfterAnother(append(c.byCurves((*Case).flowFixed), flowAboveTarget(c)...))
 }
 
 // curveHour is an hour of steady heating.
@@ -123,22 +142,22 @@ func (l *Limits) setCurveC(outdoorC float64) float64 {
 
 // flowFixed tells of a flow that no weather moves, where the curve was fitted and
 // found to be none.
-func flowFixed(c *Case) []Finding {
-	if c.Curve == nil || c.Curve.Fit.Verdict != curve.NoCurve || len(c.Limits.Plant.Curve) < 2 {
-		return nil
+func (c *Case) flowFixed(k *Curve) (Finding, bool) {
+	if k.Fit.Verdict != curve.NoCurve || len(c.Limits.Plant.Curve) < 2 {
+		return Finding{}, false
 	}
-	hours := c.curveHours(c.Curve.From, c.Curve.To)
+	hours := c.curveHours(k.From, k.To)
 	if len(hours) < fewestHours {
-		return nil
+		return Finding{}, false
 	}
 	flowK, flowC := spread(hours, func(h curveHour) float64 { return h.flowC })
 	wantsK, wantsC := spread(hours, func(h curveHour) float64 { return h.wantsC })
 	_, beside := spread(hours, func(h curveHour) float64 { return math.Abs(h.flowC - h.wantsC) })
 	if wantsK < leastSpreadK || flowK > fixedShare*wantsK || beside < besideK {
-		return nil
+		return Finding{}, false
 	}
-	return []Finding{{
-		Kind: "curve_not_followed", Severity: Attention, Since: c.Curve.From,
+	return Finding{
+		Kind: "curve_not_followed", Severity: Attention, Since: k.From,
 		Title:    fmt.Sprintf("The flow stays at %.0f °C whatever the weather; the set curve moves by %.0f K", flowC, wantsK),
 		Evidence: []Figure{{"flow_temp_c", flowC, "°C", 1}, {"flow_spread_k", flowK, "K", 1}, {"curve_spread_k", wantsK, "K", 1}, {"curve_c", wantsC, "°C", 1}},
 		Causes: []string{
@@ -152,7 +171,7 @@ func flowFixed(c *Case) []Finding {
 			"then set the curve of the record, and watch the rooms for three days",
 		},
 		Caution: curveCaution,
-	}}
+	}, true
 }
 
 // spread is the range of the middle four fifths, and the median.

@@ -19,7 +19,7 @@ func curved(k watch.Curve) *made {
 	m := makeCase(watch.Limits{Plant: cycling.Plant{Curve: []cycling.CurvePoint{{OutdoorC: -10, FlowC: 45}, {OutdoorC: 15, FlowC: 25}}}})
 	m.next(96, outdoor(0))
 	k.From, k.To = begin.AddDate(0, 0, -7), begin
-	m.Curve = &k
+	m.Curves = []*watch.Curve{&k}
 	return m
 }
 
@@ -45,6 +45,17 @@ func TestCurveHigherThanTheRoomsNeed(t *testing.T) {
 	found = curved(watch.Curve{Fit: usable, Advice: curve.Advice{Kind: curve.Keep}, GapAtDesignK: new(7.9), SpareK: new(0.3)}).found("curve_high")
 	require.Len(t, found, 1)
 	assert.Equal(t, "The flow runs 7.9 K above the curve that was set, and the rooms are warm", found[0].Title)
+}
+
+func TestCurveHighOutlastsADayThatSaysOtherwise(t *testing.T) {
+	usable := &curve.Fit{Verdict: curve.Usable}
+	m := curved(watch.Curve{Fit: usable, Advice: lower(4.2, 2, 6)})
+	m.Curves = append(m.Curves, &watch.Curve{From: begin.AddDate(0, 0, -6), To: begin.AddDate(0, 0, 1), Fit: usable, Advice: lower(5.5, 3, 8)},
+		&watch.Curve{From: begin.AddDate(0, 0, -5), To: begin.AddDate(0, 0, 2), Fit: &curve.Fit{Verdict: curve.NoCurve}})
+	found := m.found("curve_high")
+	require.Len(t, found, 1)
+	assert.Equal(t, begin.AddDate(0, 0, -7), found[0].Since)
+	assert.Contains(t, found[0].Title, "5.5 K")
 }
 
 func TestCurveNotTooHighOrNotKnown(t *testing.T) {

@@ -17,6 +17,7 @@ const (
 	// needs poorCoilK passes too little, whatever time it takes (common practice, no
 	// source). It is told from the last coilSlots of a charging.
 	poorCoilK, coilSlots = 15, 3
+	farWarmerK           = 7
 	// One of notShortS is slow that gives less than slowerShare of the heat of those
 	// before, of which there must be usualCharges.
 	notShortS, slowerShare, usualCharges = 40 * 60, 0.6, 6
@@ -26,8 +27,11 @@ const (
 	// shortOfK below its target at the end of a charging a cylinder is not full, at
 	// nearlyK it is: sensor, switching difference and draw-off (common practice, no source).
 	shortOfK, nearlyK = 2.5, 1.5
-	// risenK the cylinder must have been warmed to have been charged.
-	risenK = 3
+	// risenK the cylinder must have been warmed to have been charged, and briefS are too
+	// short to tell a good one.
+	risenK, briefS = 3, 15 * 60
+	// betweenCharges: findings that lie closer are one.
+	betweenCharges = 30 * time.Hour
 	// settlesFor after a charging the sensor still rises.
 	settlesFor = 20 * time.Minute
 	// slowCharges and shortCharges more than good ones open the findings, as many good
@@ -44,51 +48,57 @@ type charging struct {
 	heatW     float64  // mean; NaN where it is not known
 	coilWPerK float64  // heat by how much warmer the water is than the cylinder, at the end; NaN
 	coilK     float64  // the latter
-	highC     *float64 // of the cylinder, soon after it at the latest
+	highC     *float64 // of the cylinder, soon after it at the latest; nil is not known
+	seen      bool     // in the slots
+	heating   bool     // the cylinder did not get warmer: it was none
 }
 
-// chargings are those of the days.
+// chargings are those of the days that are over.
 func (c *Case) chargings() []charging {
 	events := c.Events()
 	var all []charging
 	for _, hw := range events.HotWater {
-		if hw.OpenBefore || hw.OpenAfter || events.GapWithin(hw.From, hw.To) {
+		if hw.OpenBefore || hw.OpenAfter || events.GapWithin(hw.From, hw.To) || hw.To.Add(SlotLength).After(c.dataUntil()) {
 			continue
 		}
-		one := charging{HotWater: hw, lengthS: hw.To.Sub(hw.From).Seconds(), heatW: math.NaN()}
+		one := charging{HotWater: hw, lengthS: hw.To.Sub(hw.From).Seconds(), heatW: math.NaN(), coilWPerK: math.NaN(), coilK: math.NaN()}
 		if hw.HeatJ > 0 && one.lengthS > 0 {
 			one.heatW = hw.HeatJ / one.lengthS
 		}
-		one.coilWPerK, one.coilK = c.coilOf(hw.From, hw.To)
-		if hw.To.Add(settlesFor).Before(c.dataUntil()) {
-			one.highC = c.highest(hw.From, hw.To.Add(settlesFor))
+		if !hw.From.Before(c.SlotsFrom()) {
+			c.look(&one)
 		}
 		all = append(all, one)
 	}
 	return all
 }
 
-// highest is the highest temperature of the cylinder in a time, nil where the slots
-// do not tell, or tell that it was not charged.
-func (c *Case) highest(from, to time.Time) (highC *float64) {
-	if c.SlotsFrom().After(from) {
-		return nil
+// look adds what the slots tell of a charging.
+func (c *Case) look(one *charging) {
+	one.seen = true
+	one.coilWPerK, one.coilK = c.coilOf(one.From, one.To)
+	lowC, highC := c.cylinderBetween(one.From, one.To.Add(settlesFor))
+	one.heating = highC-lowC < risenK
+	if highC-lowC >= risenK && one.To.Add(settlesFor).Before(c.dataUntil()) {
+		one.highC = &highC
 	}
-	lowC := math.Inf(1)
+}
+
+// cylinderBetween is the lowest and highest temperature of the cylinder in a time,
+// NaN where the slots do not tell.
+func (c *Case) cylinderBetween(from, to time.Time) (lowC, highC float64) {
+	lowC, highC = math.NaN(), math.NaN()
 	for i := c.slotAt(from); i < len(c.Slots) && c.Slots[i].From.Before(to); i++ {
-		cylinderC, ok := c.Slots[i].Cylinder.Of()
-		if !ok {
-			continue
-		}
-		lowC = min(lowC, cylinderC)
-		if highC == nil || cylinderC > *highC {
-			highC = &cylinderC
+		if cylinderC, ok := c.Slots[i].Cylinder.Of(); ok {
+			if !(lowC <= cylinderC) {
+				lowC = cylinderC
+			}
+			if !(highC >= cylinderC) {
+				highC = cylinderC
+			}
 		}
 	}
-	if highC == nil || *highC-lowC < risenK {
-		return nil
-	}
-	return highC
+	return lowC, highC
 }
 
 // coilOf is what the coil passed at the end of a charging, for each kelvin that the
@@ -124,7 +134,7 @@ func hotWaterSlow(c *Case) []Finding {
 		pieces[i] = Piece{From: all[i].From, To: all[i].To, S: 1, Sign: c.slowSign(all, i)}
 	}
 	var found []Finding
-	for _, e := range (Hold{slowCharges, slowCharges}).Episodes(pieces) {
+	for _, e := range bridge(Hold{slowCharges, slowCharges}.Episodes(pieces), betweenCharges, c.dataUntil()) {
 		found = append(found, slowFinding(all, pieces, e))
 	}
 	return found
@@ -136,13 +146,15 @@ func (c *Case) slowSign(all []charging, i int) Sign {
 	usualW, usualC := usualOf(all[:i])
 	ratedW := c.Limits.Sensors.RatedHeatW
 	switch {
-	case math.IsNaN(one.heatW), one.PeakFlowC > usualC+overTargetK, c.overTarget(one):
+	case one.heating, math.IsNaN(one.heatW), one.PeakFlowC > usualC+overTargetK, c.overTarget(one):
 		return Unclear
 	case one.lengthS >= longChargeS && ratedW > 0 && one.heatW < weakShare*ratedW,
 		one.lengthS >= endlessChargeS && ratedW == 0,
 		one.coilWPerK*poorCoilK < ratedW,
 		one.lengthS >= notShortS && one.heatW < slowerShare*usualW:
 		return Bad
+	case !one.seen, one.lengthS < briefS:
+		return Unclear // its coil is not known
 	}
 	return Clear
 }
@@ -184,27 +196,42 @@ func slowFinding(all []charging, pieces []Piece, e Episode) Finding {
 		Evidence: []Figure{{"charging_minutes", median(minutes), "min", 0}, {"heat_kw", median(heatsW) / 1000, "kW", 1},
 			{"peak_flow_c", median(peaksC), "°C", 1}, {"chargings", float64(len(minutes)), "", 0}},
 		Causes: []string{
-			"scale or sludge on the cylinder's coil, or a coil too small for the machine",
-			"too little flow through the coil: air, a strainer, a valve that does not open fully",
-			"a diverter valve that leaks into the heating",
 			"a machine that gives less than it should",
+			"a diverter valve that leaks into the heating",
+			"a limit of output or a quiet mode for hot water",
 		},
 		Next: []string{
-			"hold the flow temperature against the cylinder's: far apart, the coil passes too little",
-			"compare the flow rate during charging with that of heating",
+			"compare the heat output with the data sheet at this outdoor and flow temperature",
 			"feel whether the heating pipes get warm while the cylinder is charged",
-			"have the coil descaled if it is the coil",
+			"see whether a limit or a quiet mode is set, and read the fault memory",
 		},
 		Caution: hotWaterCaution,
 	}
 	if len(coilK) > 0 {
 		f.Title += fmt.Sprintf(", with water %.0f K warmer than the cylinder", median(coilK))
+		f.coilFirst(median(coilK))
 		f.Evidence = append(f.Evidence, Figure{"water_over_cylinder_k", median(coilK), "K", 1})
 	}
 	if usualW, _ := usualOf(all[:e.First]); !math.IsNaN(usualW) {
 		f.Evidence = append(f.Evidence, Figure{"usual_heat_kw", usualW / 1000, "kW", 1})
 	}
 	return f
+}
+
+// coilFirst puts the coil before the machine where the water is much warmer than
+// the cylinder.
+func (f *Finding) coilFirst(warmerK float64) {
+	if warmerK < farWarmerK {
+		return
+	}
+	f.Causes = append([]string{
+		"scale or sludge on the cylinder's coil, or a coil too small for the machine",
+		"too little flow through the coil: air, a strainer, a valve that does not open fully",
+	}, f.Causes...)
+	f.Next = append([]string{
+		"compare the flow rate during charging with that of heating; bleed the coil and clean the strainer",
+		"have the coil descaled if the flow is right",
+	}, f.Next...)
 }
 
 // hotWaterShort tells of chargings that end below the target.
@@ -226,7 +253,7 @@ func hotWaterShort(c *Case) []Finding {
 		}
 	}
 	var found []Finding
-	for _, e := range (Hold{shortCharges, shortCharges}).Episodes(pieces) {
+	for _, e := range bridge(Hold{shortCharges, shortCharges}.Episodes(pieces), betweenCharges, c.dataUntil()) {
 		found = append(found, shortFinding(all, pieces, e, *targetC))
 	}
 	return found

@@ -71,6 +71,8 @@ func TestHotWaterSlowerThanItWas(t *testing.T) {
 	assert.Contains(t, found[0].Caution, "legionella")
 	until := m.at.Add(-7 * time.Hour)
 	m.chargings(2, good)
+	assert.False(t, m.found("hot_water_slow")[0].Ended(), "a day without is to be seen first")
+	m.chargings(3, good)
 	require.Len(t, m.found("hot_water_slow"), 1)
 	assert.Equal(t, until, m.found("hot_water_slow")[0].Until)
 }
@@ -102,7 +104,7 @@ func TestHotWaterShortOfItsTarget(t *testing.T) {
 	assert.Equal(t, since, found[0].Since)
 	assert.Equal(t, "The hot water gets to 44 °C only, its target is 50 °C", found[0].Title)
 	assert.Contains(t, found[0].Caution, "local rules")
-	m.chargings(2, good)
+	m.chargings(5, good)
 	assert.True(t, m.found("hot_water_short")[0].Ended())
 }
 

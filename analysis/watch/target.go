@@ -2,6 +2,7 @@ package watch
 
 import (
 	"fmt"
+	"time"
 
 	"coldweek/analysis/siteday"
 )
@@ -13,6 +14,8 @@ const (
 	targetShortK, targetBackK = 3, 1.5
 	// targetOpenS of settled heating are longer than a cold floor takes to warm.
 	targetOpenS, targetCloseS = 2 * 3600, 3600
+	// betweenNights: a plant that falls short every night does so for one reason.
+	betweenNights = 18 * time.Hour
 	// risingK within half an hour the flow is on its way.
 	risingK, risingSlots = 0.5, 6
 )
@@ -24,7 +27,7 @@ func targetNotHeld(c *Case) []Finding {
 		pieces[i] = c.targetPiece(i)
 	}
 	var found []Finding
-	for _, e := range (Hold{targetOpenS, targetCloseS}).Episodes(pieces) {
+	for _, e := range bridge(Hold{targetOpenS, targetCloseS}.Episodes(pieces), betweenNights, c.dataUntil()) {
 		found = append(found, targetFinding(c, e))
 	}
 	return found

@@ -20,7 +20,9 @@ func TestTargetNotHeld(t *testing.T) {
 	assert.Equal(t, after(3), f.Since)
 	assert.Equal(t, "Flow of 31.0 °C stays 7.0 K below its target", f.Title)
 	assert.Contains(t, f.Caution, "certified")
-	m.next(6).next(1.5, outdoor(3), heating(35, 36))
+	m.next(6).next(1.5, outdoor(3), heating(35, 36)).next(8, outdoor(3), heating(35, 36))
+	assert.False(t, m.found("target_not_held")[0].Ended(), "the night is still to come")
+	m.next(10, outdoor(3), heating(35, 36))
 	require.Len(t, m.found("target_not_held"), 1)
 	assert.Equal(t, after(5.5), m.found("target_not_held")[0].Until)
 }
