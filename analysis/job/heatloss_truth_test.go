@@ -73,9 +73,10 @@ func (r *trial) errorRatio() float64 { return r.kW/r.truthKW - 1 }
 func (r *trial) halfRatio() float64  { return (r.top - r.low) / 2 / r.truthKW }
 func (r *trial) holds() bool         { return r.low <= r.truthKW && r.truthKW <= r.top }
 
-// wrong says whether a verdict puts the house on the wrong side of its design.
+// wrong says whether a verdict tells a difference to the design that is not
+// there, within a twentieth, or that is the other way.
 func (r *trial) wrong() bool {
-	return r.verdict == "below design" && r.trueRatio > 1 || r.verdict == "above design" && r.trueRatio < 1
+	return r.verdict == "below design" && r.trueRatio > 0.95 || r.verdict == "above design" && r.trueRatio < 1.05
 }
 
 func tryHeatLoss(t *testing.T, seed uint64, from time.Time, days ...int) []trial {
@@ -163,7 +164,7 @@ func summary(t *testing.T, all [][]trial, k int) trials {
 	slices.Sort(halves)
 	n := len(errors)
 	middle, half, share := errors[n/2], halves[n/2], float64(held)/float64(n)
-	t.Logf("\n%s%d days: interval holds the truth in %d of %d (%.1f %%), middle error %.1f %%, largest %.1f %%, middle half interval %.1f %%; a verdict in %d, on the wrong side in %d",
+	t.Logf("\n%s%d days: interval holds the truth in %d of %d (%.1f %%), middle error %.1f %%, largest %.1f %%, middle half interval %.1f %%; a verdict in %d, a wrong one in %d",
 		table, all[0][k].days, held, n, 100*share, 100*middle, 100*errors[n-1], 100*half, known, wrong)
 	assert.LessOrEqual(t, middle, 0.05)
 	assert.GreaterOrEqual(t, share, 0.9-1.5/float64(n))
@@ -171,6 +172,6 @@ func summary(t *testing.T, all [][]trial, k int) trials {
 		assert.GreaterOrEqual(t, share, 0.9)
 		assert.LessOrEqual(t, share, 0.98, "an interval that always holds is too wide")
 	}
-	assert.LessOrEqual(t, wrong, n/20)
+	assert.LessOrEqual(t, wrong, 1+n/20)
 	return trials{share, half}
 }
