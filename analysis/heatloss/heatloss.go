@@ -195,7 +195,8 @@ const widestBaseK = 2
 // base is where the line meets no heat. A meter's error in proportion does not
 // move that.
 func (r *Result) base() *robust.Estimate {
-	valueC, c := 0.0, certainty{}
+	var valueC float64
+	var c certainty
 	if g := r.GreyBox; r.Method == ByGreyBox {
 		valueC, c = r.RoomC-g.GainK, g.sureGain()
 	} else {
@@ -220,7 +221,8 @@ func (r *Result) withMeter(value float64, c certainty, otherRatio float64) robus
 
 // meterRatio is what the heat meter alone leaves of the loss in doubt.
 func (r *Result) meterRatio() float64 {
-	valueWPerK, c := 0.0, certainty{}
+	var valueWPerK float64
+	var c certainty
 	if r.Method == ByGreyBox {
 		valueWPerK, c = r.GreyBox.LossWPerK, r.GreyBox.sureLoss()
 	} else {
