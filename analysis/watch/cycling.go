@@ -30,7 +30,7 @@ func shortCycling(c *Case) []Finding {
 	pieces := cyclePieces(c)
 	bursts := Hold{cycleRuns, cycleRuns}.Episodes(pieces)
 	var found []Finding
-	for _, e := range bridge(bursts, calmGap, c.Now) {
+	for _, e := range bridge(closed(bursts, pieces), calmGap, c.dataUntil()) {
 		found = append(found, cyclingFinding(c, e, pieces))
 	}
 	return found

@@ -26,7 +26,7 @@ const (
 	// So many defrosts more of one kind than of the other open and close.
 	defrostCount = 3
 	// defrostGap: frost comes and goes with the weather.
-	defrostGap = 36 * time.Hour
+	defrostGap = 3 * day
 	// clearHours of running without a defrost are as good as one that came late.
 	clearHours = 1.5
 	// fullShare of the usual length: so long a defrost had much to melt. The usual
@@ -87,7 +87,7 @@ func defrostOften(c *Case) []Finding {
 		pieces = append(pieces, c.runningSince(all[last].To))
 	}
 	var found []Finding
-	for _, e := range bridge((Hold{defrostCount, defrostCount}).Episodes(pieces), defrostGap, c.Now) {
+	for _, e := range bridge(closed(Hold{defrostCount, defrostCount}.Episodes(pieces), pieces), defrostGap, c.dataUntil()) {
 		if e.First > 0 {
 			e.Since = all[e.First-1].From // the interval began with the defrost before
 		}
@@ -200,7 +200,7 @@ func defrostMild(c *Case) []Finding {
 		}
 	}
 	var found []Finding
-	for _, e := range bridge(episodes, defrostGap, c.Now) {
+	for _, e := range bridge(episodes, defrostGap, c.dataUntil()) {
 		if e.Last-e.First < defrostCount {
 			continue
 		}

@@ -85,3 +85,12 @@ func bridge(all []Episode, gap time.Duration, now time.Time) []Episode {
 	}
 	return joined
 }
+
+// closed ends each episode with its last bad piece, for bridge to say whether the
+// last one lasts: events that come no more have ended, whatever is not known.
+func closed(all []Episode, pieces []Piece) []Episode {
+	for i, e := range all {
+		all[i].Until = pieces[e.Last-1].To
+	}
+	return all
+}

@@ -46,7 +46,7 @@ func table() []row {
 		{"silent", overSlots, time.Hour, "an hour for a site, two or six for a channel, or twice what it usually does (common practice)", silent},
 		{"frost_danger", overSlots, 3 * time.Hour, "water freezes at 0 °C and takes hours to get there (common practice)", frostDanger},
 		{"target_not_held", overSlots, 6 * time.Hour, "3 K below the published target for 2 hours of heating (common practice)", targetNotHeld},
-		{"room_cold", overSlots, 12 * time.Hour, "1 K below the set temperature of the record (common practice)", roomsCold},
+		{"room_cold", overSlots, 12 * time.Hour, "1.25 K below the set temperature of the record (common practice)", roomsCold},
 		{"backup_running", overSlots, day, "2 hours in mild weather, or a fifth of the running hours (common practice)", backupRunning},
 		{"hot_water_slow", overSlots, day, "the rated heat, and the plant's own chargings before (common practice)", hotWaterSlow},
 		{"hot_water_short", overSlots, day, "the target of the record", hotWaterShort},
@@ -144,14 +144,16 @@ func lead(name string) time.Duration {
 	return 2 * time.Hour
 }
 
-// unexplained leaves out findings whose cause is among the others; the cause then
-// is as severe as what it leads to.
+// unexplained leaves out findings whose cause is among the others. A change of flow
+// then is as severe as the low flow it leads to.
 func unexplained(found []Finding) []Finding {
 	kept := slices.Clone(found)
 	for i := range found {
 		for k := range found {
 			if i != k && explains(&found[k], &found[i]) {
-				kept[k].Severity = worse(kept[k].Severity, found[i].Severity)
+				if strings.HasPrefix(found[k].Kind, "flow_") {
+					kept[k].Severity = worse(kept[k].Severity, found[i].Severity)
+				}
 				kept[i].Kind = ""
 			}
 		}
