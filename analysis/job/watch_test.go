@@ -18,7 +18,11 @@ type shelf struct {
 }
 
 func newShelf(columns []ingest.Column) *shelf {
-	return &shelf{columns: columns, days: map[string]store.Day{}}
+	s := &shelf{days: map[string]store.Day{}}
+	for _, c := range columns {
+		s.columns = append(s.columns, inOrder(c))
+	}
+	return s
 }
 
 func (s *shelf) Scan(_ context.Context, _ string, channels []ingest.Channel, from, to time.Time) ([]ingest.Column, error) {

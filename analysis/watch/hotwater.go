@@ -146,7 +146,7 @@ func (c *Case) slowSign(all []charging, i int) Sign {
 	usualW, usualC := usualOf(all[:i])
 	ratedW := c.Limits.Sensors.RatedHeatW
 	switch {
-	case one.heating, math.IsNaN(one.heatW), one.PeakFlowC > usualC+overTargetK, c.overTarget(one):
+	case one.heating, math.IsNaN(one.heatW), c.forHygiene(all, i, usualC):
 		return Unclear
 	case one.lengthS >= longChargeS && ratedW > 0 && one.heatW < weakShare*ratedW,
 		one.lengthS >= endlessChargeS && ratedW == 0,
@@ -159,10 +159,14 @@ func (c *Case) slowSign(all []charging, i int) Sign {
 	return Clear
 }
 
-// overTarget says whether a charging went beyond the target of every day.
-func (c *Case) overTarget(one *charging) bool {
-	targetC := c.Limits.HotWaterTargetC
-	return targetC != nil && one.highC != nil && *one.highC > *targetC+overTargetK
+// forHygiene says whether a charging went beyond the target of every day, or, where
+// that is not known, was the only one whose flow was warmer than usual.
+func (c *Case) forHygiene(all []charging, i int, usualC float64) bool {
+	one, targetC := &all[i], c.Limits.HotWaterTargetC
+	if targetC != nil && one.highC != nil {
+		return *one.highC > *targetC+overTargetK
+	}
+	return one.PeakFlowC > usualC+overTargetK && (i == 0 || all[i-1].PeakFlowC <= usualC+overTargetK)
 }
 
 // usualOf is the heat and the peak flow temperature of the first chargings, by

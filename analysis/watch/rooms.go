@@ -14,7 +14,7 @@ import (
 const (
 	// roomShortK below its set temperature a room is cold, roomBackK below it it
 	// is not: thermostats and room sensors are no better (common practice, no source).
-	roomShortK, roomBackK = 1, 0.6
+	roomShortK, roomBackK = 1.25, 0.75
 	// roomOpenS of any time are longer than a set-back at night and the heating up
 	// after it, roomHeatedOpenS of time in which the plant heats longer than the
 	// latter.
