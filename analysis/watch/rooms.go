@@ -185,12 +185,12 @@ func (c *Case) coldEpisodes(kind string, places []string, sign func(i int) Sign)
 
 // coldTime is what the plant did while rooms were cold.
 type coldTime struct {
-	coldest           string
-	shortK, roomC     float64 // of the coldest, mean
-	outdoor           siteday.Mean
-	knownS, heatingS  float64
-	shortOfTargetS    float64
-	settledS, targetS float64
+	coldest          string
+	shortK, roomC    float64 // of the coldest, mean
+	outdoor          siteday.Mean
+	knownS, heatingS float64
+	shortOfTargetS   float64
+	targetS          float64
 }
 
 func (c *Case) coldTimeOf(places []string, e levelled) coldTime {
