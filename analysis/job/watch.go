@@ -45,6 +45,7 @@ type Memory struct {
 	pastKey  pastKey
 	close    []closeDay
 	curves   []datedCurve
+	pace     pace
 	findings []watch.Finding
 	known    bool // findings are those of the store
 	seen     seen
@@ -144,11 +145,12 @@ func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now 
 			newest = e.Last
 		}
 	}
+	c.Behind = m.pace.see(now, newest)
 	if newest.After(now) {
 		newest = now
 	}
 	if m.settings != r.settings {
-		*m = Memory{settings: r.settings, findings: m.findings, known: m.known}
+		*m = Memory{settings: r.settings, findings: m.findings, known: m.known, pace: m.pace}
 	}
 	upto := newest.Truncate(watch.SlotLength)
 	today := daysBefore(now.In(record.Zone()))

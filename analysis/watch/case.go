@@ -47,6 +47,8 @@ type Case struct {
 	Newest, Began map[ingest.Channel]time.Time
 	// Voices are when the channels were heard on the days of Slots, day by day.
 	Voices []Voice
+	// Behind is nil where readings arrive as they are made, or it is not known.
+	Behind *Behind
 	// Curves are what was made of the heating curve at the end of each of the last
 	// days; none where there was too little heating.
 	Curves []*Curve
@@ -56,6 +58,20 @@ type Case struct {
 	defrosts       []defrost.Episode
 	steps          *[]step
 	byDays         *[]sensor.Suspicion
+}
+
+// Behind is how old readings are when they arrive, and the first that was so.
+type Behind struct {
+	Lag   time.Duration
+	Since time.Time
+}
+
+// publishersNow is what a publisher's clock shows whose readings arrive late.
+func (c *Case) publishersNow() time.Time {
+	if c.Behind == nil {
+		return c.Now
+	}
+	return c.Now.Add(-c.Behind.Lag)
 }
 
 // slotDays is how many of the days Recent merges.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"coldweek/analysis/sensor"
 )
@@ -14,6 +15,9 @@ const (
 	clockCloseAfter = 3 * day
 	// jumpsAreOne: a clock that jumps does so every few hours.
 	jumpsAreOne = day
+	// lateFor: readings that arrived late for so long come from a wrong clock, not from
+	// a backlog.
+	lateFor = time.Hour
 )
 
 // clockWrong tells of a publisher's clock: readings at times that cannot be.
@@ -23,6 +27,10 @@ func clockWrong(c *Case) []Finding {
 	var found []Finding
 	for _, s := range offsets {
 		found = append(found, c.clockFinding(s, fmt.Sprintf("The publisher's clock is %s by %.1f hours", aheadOrBehind(s.Size), math.Abs(s.Size))))
+	}
+	if b := c.Behind; b != nil && c.publishersNow().Sub(b.Since) >= lateFor {
+		late := suspected{sensor.Suspicion{Kind: sensor.ClockOffset, Size: -b.Lag.Hours(), Unit: "h"}, b.Since, c.Now}
+		found = append(found, c.clockFinding(late, fmt.Sprintf("Readings are %s old when they arrive: the publisher's clock is behind", spell(b.Lag))))
 	}
 	for _, s := range joined(c.Checks, sensor.ClockJumps, jumpsAreOne) {
 		found = append(found, c.clockFinding(s, fmt.Sprintf("The publisher's clock jumps, by up to %.0f minutes", math.Abs(s.Size))))

@@ -2,6 +2,7 @@ package watch_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -34,4 +35,16 @@ func TestClockThatJumps(t *testing.T) {
 	found := m.found("clock_wrong")
 	require.Len(t, found, 1)
 	assert.Equal(t, "The publisher's clock jumps, by up to 25 minutes", found[0].Title)
+}
+
+func TestReadingsThatArriveLate(t *testing.T) {
+	m := spoken(watch.Limits{}, 20, map[ingest.Channel][]float64{"flow_temp": {0, 18}, "power": {0, 18}}, time.Minute)
+	m.Behind = &watch.Behind{Lag: 2 * time.Hour, Since: after(16)}
+	assert.Empty(t, m.found("silent"), "they do arrive")
+	found := m.found("clock_wrong")
+	require.Len(t, found, 1)
+	assert.Equal(t, after(16), found[0].Since)
+	assert.Equal(t, "Readings are 2 hours old when they arrive: the publisher's clock is behind", found[0].Title)
+	m.Behind.Since = after(17.5)
+	assert.Empty(t, m.found("clock_wrong"), "a backlog may be why")
 }

@@ -79,7 +79,7 @@ func joinGaps(gaps []siteday.Gap, least time.Duration) []siteday.Gap {
 
 // endOf a silence, none if it lasts.
 func (c *Case) endOf(g siteday.Gap) time.Time {
-	if g.To.Equal(c.Now) {
+	if g.To.Equal(c.publishersNow()) {
 		return time.Time{}
 	}
 	return g.To

@@ -65,8 +65,8 @@ func (c *Case) gaps() map[ingest.Channel][]siteday.Gap {
 		if _, spoke := all[ch]; !spoke {
 			all[ch] = nil
 		}
-		if ok && c.Now.Sub(heard) >= leastGap {
-			all[ch] = append(all[ch], siteday.Gap{From: heard, To: c.Now})
+		if now := c.publishersNow(); ok && now.Sub(heard) >= leastGap {
+			all[ch] = append(all[ch], siteday.Gap{From: heard, To: now})
 		}
 	}
 	return all
@@ -74,7 +74,7 @@ func (c *Case) gaps() map[ingest.Channel][]siteday.Gap {
 
 // siteGaps lists the times in which all channels were silent.
 func (c *Case) siteGaps(all map[ingest.Channel][]siteday.Gap) []siteday.Gap {
-	common := []siteday.Gap{{From: c.began(), To: c.Now}}
+	common := []siteday.Gap{{From: c.began(), To: c.publishersNow()}}
 	for _, ch := range slices.Sorted(maps.Keys(all)) {
 		gaps := all[ch]
 		if began := c.Began[ch]; began.After(c.SlotsFrom()) {
