@@ -173,14 +173,24 @@ func History(ctx context.Context, st Store, record *site.Record, w Window, progr
 	}), nil
 }
 
+// historyDays are run through at most for an answer; longer windows without stored
+// findings have none, since each day costs what a look at its readings does.
+const historyDays = 92
+
 // FindingsOf returns a site's findings in a window: those that watching stored, else
-// what the rules make of its history.
+// what the rules make of its history; nil where that would be too long.
 func FindingsOf(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) ([]Finding, error) {
 	found, err := ReadFindings(ctx, st, record.ID, w.From, w.To)
 	if err == nil && len(found) == 0 {
+		if len(w.days()) > historyDays {
+			return nil, nil
+		}
 		found, err = History(ctx, st, record, w, progress)
 	}
-	return findingsOf(found), err
+	if err != nil {
+		return nil, err
+	}
+	return findingsOf(found), nil
 }
 
 // findingsOf puts findings into the answer's form.

@@ -21,8 +21,9 @@ const (
 	// longMinutes: 12 minutes are long (common practice, no source), and the ends
 	// of a defrost are good to half a minute or so.
 	longMinutes, fairMinutes = 12.75, 12
-	// mildC: no frost forms in warmer air (Zhu 2015: none from 6 °C on).
-	mildC = 8
+	// mildC: no frost forms in warmer air (Zhu 2015: none from 6 °C on). What is
+	// shorter than leastMild may be a changeover.
+	mildC, leastMild = 8, 2 * time.Minute
 	// So many defrosts more of one kind than of the other open and close.
 	defrostCount = 3
 	// defrostGap: frost comes and goes with the weather.
@@ -194,7 +195,7 @@ func defrostMild(c *Case) []Finding {
 	var mild []siteday.Defrost
 	var episodes []Episode
 	for _, d := range c.Events().Defrosts {
-		if d.OutdoorC != nil && *d.OutdoorC > mildC && !d.OpenBefore && !d.OpenAfter {
+		if d.OutdoorC != nil && *d.OutdoorC > mildC && d.To.Sub(d.From) >= leastMild && !d.OpenBefore && !d.OpenAfter {
 			episodes = append(episodes, Episode{Since: d.From, Until: d.To, First: len(mild), Last: len(mild) + 1})
 			mild = append(mild, d)
 		}
