@@ -242,7 +242,23 @@ func (c *Case) coldFinding(kind string, places []string, e levelled) Finding {
 		f.Evidence = append(f.Evidence, Figure{"heating_share_pct", 100 * t.heatingS / t.knownS, "%", 0})
 	}
 	f.Causes, f.Next = t.explain(len(places) > 1)
+	if designC := c.Limits.DesignOutdoorC; designC != nil && c.coldestBefore(e) < *designC {
+		f.Severity = Info
+		f.Causes = append([]string{fmt.Sprintf("it was colder than the %.0f °C the plant was designed for", *designC)}, f.Causes...)
+	}
 	return f
+}
+
+// coldestBefore is the lowest outdoor temperature of a cold time and the day before,
+// which a house remembers.
+func (c *Case) coldestBefore(e levelled) float64 {
+	coldestC := math.Inf(1)
+	for i := max(0, e.First-int(day/SlotLength)); i < e.Last; i++ {
+		if outdoorC, ok := c.Slots[i].Outdoor.Of(); ok {
+			coldestC = min(coldestC, outdoorC)
+		}
+	}
+	return coldestC
 }
 
 func roomName(place string) string {

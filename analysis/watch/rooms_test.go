@@ -67,6 +67,16 @@ func TestRoomColdNamesWhatThePlantDid(t *testing.T) {
 	assert.Contains(t, textOf(found[0]), "the plant rests")
 }
 
+func TestRoomColdBelowTheDesignTemperatureIsInformation(t *testing.T) {
+	l := promised("living")
+	l.DesignOutdoorC = new(-8.0)
+	m := makeCase(l).next(10, outdoor(-11), heating(45, 45), room("living", 19.6)).next(7, outdoor(-6), heating(44, 44), room("living", 18))
+	found := m.found("room_cold")
+	require.Len(t, found, 1)
+	assert.Equal(t, watch.Info, found[0].Severity)
+	assert.Contains(t, found[0].Causes[0], "-8 °C")
+}
+
 func TestRoomColdLeavesOrdinaryColdAlone(t *testing.T) {
 	for name, m := range map[string]*made{
 		"set-back at night": func() *made {
