@@ -22,6 +22,8 @@ const (
 	roomCloseS                 = 6 * 3600
 	// warmingK in warmingSlots, a room is on its way.
 	warmingK, warmingSlots = 0.3, 36
+	// designSlots below the design's outdoor temperature are colder than designed for.
+	designSlots = 72
 	// heatedC outdoors houses need no heating.
 	heatedC = 15
 	// mostlyHeating is a slot's share of heating that makes it one of heating.
@@ -249,12 +251,16 @@ func (c *Case) coldFinding(kind string, places []string, e levelled) Finding {
 	return f
 }
 
-// coldestBefore is the lowest outdoor temperature of a cold time and the day before,
-// which a house remembers.
+// coldestBefore is the lowest mean outdoor temperature over designSlots of a cold
+// time and the day before, which a house remembers.
 func (c *Case) coldestBefore(e levelled) float64 {
 	coldestC := math.Inf(1)
-	for i := max(0, e.First-int(day/SlotLength)); i < e.Last; i++ {
-		if outdoorC, ok := c.Slots[i].Outdoor.Of(); ok {
+	for i := max(0, e.First-int(day/SlotLength)); i+designSlots <= e.Last; i++ {
+		var outdoor siteday.Mean
+		for k := i; k < i+designSlots; k++ {
+			outdoor = plus(outdoor, c.Slots[k].Outdoor)
+		}
+		if outdoorC, ok := outdoor.Of(); ok {
 			coldestC = min(coldestC, outdoorC)
 		}
 	}
