@@ -5,7 +5,8 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"coldweek/analysis/operation"
 	"coldweek/analysis/siteday"
@@ -271,7 +272,8 @@ func roomName(place string) string {
 	if place == "" {
 		return "The room"
 	}
-	return strings.ToUpper(place[:1]) + place[1:]
+	first, size := utf8.DecodeRuneInString(place)
+	return string(unicode.ToUpper(first)) + place[size:]
 }
 
 // mostOf the time is what counts for what the plant did.

@@ -83,6 +83,7 @@ var explanations = []struct {
 	{"hot_water_slow", []string{"hot_water_short"}},
 	{"target_not_held", []string{"room_cold", "hot_water_s"}},
 	{"curve_not_followed", []string{"target_not_held", "backup_running", "curve_high"}},
+	{"curve_high", []string{"target_not_held", "backup_running"}},
 }
 
 const day = 24 * time.Hour

@@ -33,13 +33,29 @@ func silent(c *Case) []Finding {
 	all := c.gaps()
 	siteGaps := c.siteGaps(all)
 	var found []Finding
-	limit := limitOf(siteSilence, siteGaps)
+	limit := limitOf(max(siteSilence, 2*c.shortestMaxGap()), siteGaps)
 	for _, g := range joinGaps(siteGaps, limit) {
 		if g.To.Sub(g.From) >= limit {
 			found = append(found, siteSilent(c, g))
 		}
 	}
 	return append(found, channelsSilent(c, all, siteGaps)...)
+}
+
+// shortestMaxGap is that of the record where every channel has one: a site that
+// publishes on change alone.
+func (c *Case) shortestMaxGap() time.Duration {
+	shortest := time.Duration(0)
+	for ch := range c.Began {
+		gap, ok := c.Limits.MaxGap[ch]
+		if !ok {
+			return 0
+		}
+		if shortest == 0 || gap < shortest {
+			shortest = gap
+		}
+	}
+	return shortest
 }
 
 // limitOf is how long a silence is unlike others: limits go in steps so that one
@@ -215,11 +231,6 @@ func channelSilent(c *Case, group []lost) Finding {
 	}
 	if slices.Contains(vital, first.Quantity()) {
 		f.Severity = Attention
-		f.Next = append(f.Next, "until it is back, heat and efficiency are not known")
-	}
-	if len(group) == 1 {
-		f.Title = fmt.Sprintf("No readings of %s for %s, the others go on", first.Channel, spell(first.length()))
-		return f
 	}
 	var names []string
 	for _, l := range group {
@@ -227,6 +238,12 @@ func channelSilent(c *Case, group []lost) Finding {
 	}
 	slices.Sort(names)
 	f.Title = fmt.Sprintf("No readings of %s for %s, the others go on", strings.Join(names, ", "), spell(first.length()))
+	if f.Severity == Attention {
+		f.Title += "; heat and efficiency are not known meanwhile"
+	}
+	if len(group) == 1 {
+		return f
+	}
 	f.Evidence = append(f.Evidence, Figure{Name: "channels", Value: float64(len(group))})
 	f.Causes = append([]string{"the meter or gateway that sends them, as they stopped together"}, f.Causes...)
 	return f

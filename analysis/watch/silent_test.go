@@ -99,6 +99,10 @@ func TestSilenceThatIsUsual(t *testing.T) {
 	l := watch.Limits{MaxGap: map[ingest.Channel]time.Duration{onChange: 8 * time.Hour}}
 	assert.Empty(t, spoken(l, 30, heard, time.Minute).found("silent"), "the record lets it be silent")
 
+	heard = map[ingest.Channel][]float64{onChange: {0, 20}}
+	assert.Len(t, spoken(watch.Limits{}, 23, heard, time.Minute).found("silent"), 1)
+	assert.Empty(t, spoken(l, 23, heard, time.Minute).found("silent"), "nothing but what is published on change")
+
 	slow := map[ingest.Channel][]float64{"power": {0, 90}, "room_temp/bath": {0, 90}}
 	assert.Empty(t, spoken(watch.Limits{}, 90, slow, 3*time.Hour).found("silent"), "a site that reports every three hours")
 }
