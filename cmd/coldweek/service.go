@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"coldweek/analysis/job"
+	"coldweek/dashboards/notify"
 	"coldweek/dashboards/web"
 	"coldweek/ingest/broker"
 	"coldweek/ingest/payload"
@@ -47,6 +48,8 @@ type service struct {
 	allowed atomic.Pointer[map[string][]string] // site -> topics its record maps
 	intake  *receive.Intake
 
+	notifier *notify.Notifier // nil: nobody is told of findings
+
 	broker     *broker.Broker
 	subscriber *receive.Subscriber
 	listener   net.Listener
@@ -62,6 +65,11 @@ func newService(ctx context.Context, h home, c config, st *stores, logger *slog.
 	}
 	if s.intake, err = receive.NewIntake(receive.Options{Sink: st, Decoder: decoder, Logger: logger}); err != nil {
 		return nil, err
+	}
+	if c.Notify != nil {
+		if s.notifier, err = c.Notify.open(ctx, h, st.Actions, logger); err != nil {
+			return nil, err
+		}
 	}
 	if err := s.openBroker(); err != nil {
 		return nil, err
@@ -176,9 +184,17 @@ func (s *service) run(ctx context.Context) error {
 		parts.Go(func() error { return s.forward(ctx) })
 	}
 	parts.Go(func() error { return s.keepDays(ctx) })
+	parts.Go(func() error { return s.keepWatch(ctx) })
+	if s.notifier != nil {
+		parts.Go(func() error { return s.notifier.Run(ctx) })
+	}
 	err := parts.Wait()
 	stopIntake()
-	return errors.Join(ignoreCancelled(err), ignoreCancelled(<-intakeDone))
+	err = errors.Join(ignoreCancelled(err), ignoreCancelled(<-intakeDone))
+	if s.notifier != nil {
+		err = errors.Join(err, s.notifier.Close())
+	}
+	return err
 }
 
 func ignoreCancelled(err error) error {

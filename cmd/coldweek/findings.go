@@ -1,0 +1,354 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"io"
+	"os/user"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coldweek/analysis/job"
+	"coldweek/analysis/watch"
+	"coldweek/ingest"
+	"coldweek/ingest/site"
+	"coldweek/ingest/store"
+)
+
+func newFindings(a *app) *cobra.Command {
+	var all, asJSON bool
+	c := &cobra.Command{
+		Use:   "findings [SITE]",
+		Short: "Show what was noticed: low flow, short cycling, cold rooms, silence",
+		Long: `Show the findings that last, the worst first, with their evidence, the likeliest
+causes and what to look at next. coldweek serve watches and keeps them; after
+loading history, coldweek watch SITE makes them.`,
+		Example: "  coldweek findings\n  coldweek findings mill-cottage --all",
+		Args:    args(cobra.MaximumNArgs(1)),
+		RunE: func(c *cobra.Command, given []string) error {
+			return a.withHome(c.Context(), func(h home, st *stores) error {
+				records, err := h.chosen(given)
+				if err != nil {
+					return err
+				}
+				shown, err := gather(c.Context(), st, records, all, time.Now())
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return writeJSON(a.out, findingsJSON(shown))
+				}
+				a.writeFindings(shown)
+				return nil
+			})
+		},
+	}
+	c.Flags().BoolVar(&all, "all", false, "also those that have ended")
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON for other programs")
+	return c
+}
+
+// chosen returns the record named, or all.
+func (h home) chosen(given []string) ([]*site.Record, error) {
+	if len(given) == 0 {
+		return site.LoadAll(h.sitesDir())
+	}
+	record, err := h.record(given[0])
+	return []*site.Record{record}, err
+}
+
+// shownFinding is a finding with what was done about it.
+type shownFinding struct {
+	site     *site.Record
+	finding  watch.Finding
+	attitude store.Attitude
+}
+
+// gather reads the findings of sites, the worst first.
+func gather(ctx context.Context, st store.Findings, records []*site.Record, all bool, now time.Time) ([]shownFinding, error) {
+	from := now
+	if all {
+		from = time.Time{}
+	}
+	var shown []shownFinding
+	for _, record := range records {
+		findings, err := job.ReadFindings(ctx, st, record.ID, from, now.Add(ingest.MaxAhead))
+		if err != nil {
+			return nil, err
+		}
+		actions, err := st.Actions(ctx, record.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range findings {
+			if all || !f.Ended() {
+				shown = append(shown, shownFinding{record, f, store.AttitudeTo(f.Kind, f.Since, actions, now)})
+			}
+		}
+	}
+	slices.SortStableFunc(shown, func(x, y shownFinding) int {
+		return cmp.Or(rank(y)-rank(x), y.finding.Since.Compare(x.finding.Since))
+	})
+	return shown, nil
+}
+
+// rank puts what lasts before what has ended, and the severe before the rest.
+func rank(s shownFinding) int {
+	rank := slices.Index(store.Severities(), store.Severity(s.finding.Severity))
+	if !s.finding.Ended() {
+		rank += len(store.Severities())
+	}
+	return rank
+}
+
+// findingJSON is a finding as other programs read it.
+type findingJSON struct {
+	Site         string             `json:"site"`
+	ID           string             `json:"id"`
+	Kind         string             `json:"kind"`
+	Severity     watch.Severity     `json:"severity"`
+	Since        time.Time          `json:"since"`
+	Until        *time.Time         `json:"until"`
+	Title        string             `json:"title"`
+	Evidence     map[string]float64 `json:"evidence"`
+	Causes       []string           `json:"causes"`
+	Next         []string           `json:"next"`
+	Caution      string             `json:"caution,omitempty"`
+	Basis        string             `json:"basis"`
+	Acknowledged bool               `json:"acknowledged"`
+	Muted        bool               `json:"muted"`
+}
+
+func findingsJSON(shown []shownFinding) []findingJSON {
+	out := []findingJSON{}
+	for _, s := range shown {
+		f := &s.finding
+		j := findingJSON{
+			Site: s.site.ID, ID: job.FindingID(f.Kind, f.Since), Kind: f.Kind, Severity: f.Severity, Since: f.Since, Title: f.Title,
+			Evidence: map[string]float64{}, Causes: append([]string{}, f.Causes...), Next: append([]string{}, f.Next...),
+			Caution: f.Caution, Basis: f.Basis, Acknowledged: s.attitude.Acknowledged, Muted: s.attitude.Muted,
+		}
+		if f.Ended() {
+			j.Until = &f.Until
+		}
+		for _, figure := range f.Evidence {
+			j.Evidence[figure.Name] = figure.Value
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+func (a *app) writeFindings(shown []shownFinding) {
+	if len(shown) == 0 {
+		fmt.Fprintln(a.out, "Nothing was noticed that lasts.")
+		return
+	}
+	for i, s := range shown {
+		if i > 0 {
+			fmt.Fprintln(a.out)
+		}
+		writeFinding(a.out, s)
+	}
+}
+
+func writeFinding(out io.Writer, s shownFinding) {
+	f, zone := &s.finding, s.site.Zone()
+	fmt.Fprintf(out, "%s  %s  %s\n", strings.ToUpper(string(f.Severity)), s.site.ID, f.Title)
+	when := "since " + f.Since.In(zone).Format("Mon 2 Jan 2006 15:04")
+	if f.Ended() {
+		when += " until " + f.Until.In(zone).Format("Mon 2 Jan 15:04")
+	}
+	fmt.Fprintf(out, "  %s; %s%s\n", f.Kind, when, s.attitude.Words(zone))
+	for _, figure := range f.Evidence {
+		fmt.Fprintf(out, "    %s\n", figureLine(figure))
+	}
+	writeNumbered(out, "likely", f.Causes)
+	writeNumbered(out, "look at", f.Next)
+	if f.Caution != "" {
+		fmt.Fprintf(out, "  Caution: %s\n", f.Caution)
+	}
+	fmt.Fprintf(out, "  Basis: %s\n", f.Basis)
+}
+
+func writeNumbered(out io.Writer, what string, lines []string) {
+	for i, line := range lines {
+		fmt.Fprintf(out, "  %-8s%d. %s\n", what, i+1, line)
+		what = ""
+	}
+}
+
+// unitSuffixes end the names of figures.
+var unitSuffixes = []string{"_c", "_k", "_lph", "_pct", "_kw", "_w", "_kwh", "_min", "_minutes", "_h", "_hours", "_s", "_days", "_d"}
+
+// figureName is the name in words, without the unit that follows the number.
+func figureName(f watch.Figure) string {
+	name := f.Name
+	for _, suffix := range unitSuffixes {
+		if cut, ok := strings.CutSuffix(name, suffix); ok && f.Unit != "" {
+			name = cut
+			break
+		}
+	}
+	return strings.ReplaceAll(name, "_", " ")
+}
+
+func newAcknowledge(a *app) *cobra.Command {
+	return a.actionCommand(&cobra.Command{
+		Use:     "ack SITE KIND",
+		Short:   "Say that a finding was seen: nobody is told of it again",
+		Long:    `Say that a finding was seen. It stays until it ends by itself; engineers are not told of it again, unless it becomes urgent.`,
+		Example: "  coldweek ack mill-cottage low_flow --note \"strainer to be cleaned on Friday\"",
+	}, store.Acknowledge, "")
+}
+
+func newMute(a *app) *cobra.Command {
+	return a.actionCommand(&cobra.Command{
+		Use:     "mute SITE KIND",
+		Short:   "Tell nobody of a kind of finding for a while",
+		Long:    `Tell nobody of findings of a kind at a site for a while, open or yet to come. They are still kept and shown. --for 0 takes a mute back.`,
+		Example: "  coldweek mute mill-cottage room_cold/attic --for 14d --note \"attic is not heated until March\"",
+	}, store.Mute, "14d")
+}
+
+// actionCommand makes a command that keeps an action; length is the usual one of
+// a mute, "" for what has none.
+func (a *app) actionCommand(c *cobra.Command, deed store.Deed, length string) *cobra.Command {
+	var note, by, forHow string
+	c.Args = args(cobra.ExactArgs(2))
+	c.RunE = func(c *cobra.Command, given []string) error {
+		return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
+			action := store.Action{Site: record.ID, Kind: given[1], At: time.Now(), Deed: deed, By: cmp.Or(by, userName()), Note: note}
+			if err := knownKind(c.Context(), st, record.ID, given[1]); err != nil {
+				return err
+			}
+			if deed == store.Mute {
+				d, err := parseLength(forHow)
+				if err != nil {
+					return err
+				}
+				if action.Until = action.At.Add(d); d == 0 {
+					action.Deed, action.Until = store.Unmute, time.Time{}
+				}
+			}
+			if err := st.AddAction(c.Context(), action); err != nil {
+				return err
+			}
+			words := "; told again from now on"
+			if action.Deed != store.Unmute {
+				attitude := store.AttitudeTo(action.Kind, action.At, []store.Action{action}, action.At)
+				words = attitude.Words(record.Zone())
+			}
+			fmt.Fprintf(a.out, "%s of %s%s\n", action.Kind, record.ID, words)
+			return nil
+		})
+	}
+	c.Flags().StringVar(&note, "note", "", "why, for the others")
+	c.Flags().StringVar(&by, "by", "", "who; the user of this machine when left out")
+	if length != "" {
+		c.Flags().StringVar(&forHow, "for", length, "how long, in days (14d) or hours (36h)")
+	}
+	return c
+}
+
+// knownKind refuses a kind of which the site has no finding, naming the nearest.
+func knownKind(ctx context.Context, st store.Findings, id, kind string) error {
+	findings, err := st.Findings(ctx, id, time.Time{}, time.Now().Add(ingest.MaxAhead))
+	if err != nil {
+		return err
+	}
+	var kinds []string
+	for _, f := range findings {
+		if f.Kind == kind {
+			return nil
+		}
+		kinds = append(kinds, f.Kind)
+	}
+	if len(kinds) == 0 {
+		return usagef("site %q has no findings", id)
+	}
+	return usagef("site %q has no finding %q; did you mean %q?", id, kind, ingest.Nearest(kind, kinds))
+}
+
+func userName() string {
+	if u, err := user.Current(); err == nil {
+		return u.Username
+	}
+	return ""
+}
+
+// parseLength reads 14d or what time.ParseDuration does.
+func parseLength(text string) (time.Duration, error) {
+	if days, ok := strings.CutSuffix(text, "d"); ok {
+		if n, err := strconv.Atoi(days); err == nil && n >= 0 {
+			return time.Duration(n) * 24 * time.Hour, nil
+		}
+	}
+	if text == "0" {
+		return 0, nil
+	}
+	d, err := time.ParseDuration(text)
+	if err != nil || d < 0 {
+		return 0, usagef("--for %q: write days (14d) or hours (36h)", text)
+	}
+	return d, nil
+}
+
+func newWatch(a *app) *cobra.Command {
+	var from, to string
+	c := &cobra.Command{
+		Use:   "watch SITE",
+		Short: "Run the rules over history and keep what they find",
+		Long: `Run the rules that serve runs on live readings over history, day by day, and keep
+the findings. Doing so again changes nothing.`,
+		Example: "  coldweek watch mill-cottage --from 2026-01-01 --to 2026-02-01",
+		Args:    args(cobra.ExactArgs(1)),
+		RunE: func(c *cobra.Command, given []string) error {
+			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
+				w, err := job.ParseWindow(record, from, to)
+				if err != nil {
+					return usageError{err}
+				}
+				bar := a.progress("days")
+				defer bar.done()
+				return a.watchHistory(c.Context(), st, record, w, bar)
+			})
+		},
+	}
+	c.Flags().StringVar(&from, "from", "", "first local day, as 2026-01-31")
+	c.Flags().StringVar(&to, "to", "", "the day after the last")
+	return c
+}
+
+// watchHistory looks at a site as of each midnight of the window.
+func (a *app) watchHistory(ctx context.Context, st *stores, record *site.Record, w job.Window, bar *progress) error {
+	memory := new(job.Memory)
+	days := int64(w.To.Sub(w.From).Hours()/24 + 0.5)
+	for k, at := int64(1), w.From; at.Before(w.To); k++ {
+		y, m, d := at.Date()
+		at = job.StartOfDay(y, m, d+1, record.Zone())
+		if at.After(time.Now()) {
+			at = time.Now()
+		}
+		if _, err := job.Watch(ctx, st, record, at, memory); err != nil {
+			return err
+		}
+		bar.set(k, days)
+		if !at.Before(time.Now().Add(-time.Minute)) {
+			break
+		}
+	}
+	shown, err := gather(ctx, st, []*site.Record{record}, true, w.To)
+	if err != nil {
+		return err
+	}
+	a.writeFindings(slices.DeleteFunc(shown, func(s shownFinding) bool {
+		return s.finding.Ended() && s.finding.Until.Before(w.From)
+	}))
+	return nil
+}

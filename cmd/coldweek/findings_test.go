@@ -1,0 +1,90 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"coldweek/analysis/watch"
+	"coldweek/ingest/site"
+	"coldweek/ingest/store"
+)
+
+// TestFindingsByCommandLine loads a week in which the simulated flow falls by 30 %
+// at the third midnight, and goes through what an engineer does with it.
+func TestFindingsByCommandLine(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "home")
+	must(t, "init", dir)
+	file, record := filepath.Join(t.TempDir(), "week.csv"), filepath.Join(dir, "sites", "orchard-house.yaml")
+	must(t, "rig", "csv", "--house", "orchard-house", "--days", "7", "--every", "60s", "--trouble", "flow_step@3", "--out", file, "--record", record)
+	must(t, "load", "orchard-house", file, "--home", dir)
+	assert.Contains(t, must(t, "findings", "--home", dir), "Nothing was noticed")
+
+	history := []string{"watch", "orchard-house", "--from", "2026-01-01", "--to", "2026-01-08", "--home", dir}
+	out := must(t, history...)
+	assert.Contains(t, out, "The flow fell by 30 % at once")
+	assert.Equal(t, out, must(t, history...), "again on history changes nothing")
+
+	var all []findingJSON
+	require.NoError(t, json.Unmarshal([]byte(must(t, "findings", "orchard-house", "--all", "--json", "--home", dir)), &all))
+	k := 0
+	for k < len(all)-1 && all[k].Kind != "flow_stepped" {
+		k++
+	}
+	require.Equal(t, "flow_stepped", all[k].Kind)
+	assert.WithinDuration(t, time.Date(2026, 1, 4, 0, 0, 0, 0, time.UTC), all[k].Since, 30*time.Minute, "the third midnight")
+	assert.InDelta(t, -30, all[k].Evidence["change_pct"], 1.5)
+	assert.False(t, all[k].Acknowledged)
+
+	_, errOut, code := coldweek(t, "ack", "orchard-house", "flow_steped", "--home", dir)
+	assert.Equal(t, 2, code)
+	assert.Contains(t, errOut, `did you mean "flow_stepped"?`)
+	must(t, "ack", "orchard-house", "flow_stepped", "--note", "strainer on Friday", "--by", "Ada", "--home", dir)
+	assert.Contains(t, must(t, "findings", "--all", "--home", dir), "; acknowledged by Ada (strainer on Friday)")
+	assert.Contains(t, must(t, "mute", "orchard-house", "flow_stepped", "--for", "36h", "--home", dir), "; muted until ")
+	assert.Contains(t, must(t, "mute", "orchard-house", "flow_stepped", "--for", "0", "--home", dir), "; told again from now on")
+	_, _, code = coldweek(t, "mute", "orchard-house", "flow_stepped", "--for", "soon", "--home", dir)
+	assert.Equal(t, 2, code)
+	require.NoError(t, os.Remove(file))
+}
+
+func TestFigureName(t *testing.T) {
+	assert.Equal(t, "minimum flow", figureName(watch.Figure{Name: "minimum_flow_lph", Unit: "l/h"}))
+	assert.Equal(t, "starts", figureName(watch.Figure{Name: "starts"}))
+	assert.Equal(t, "flow rate before 1080 l/h", figureLine(watch.Figure{Name: "flow_rate_before_lph", Value: 1080.4, Unit: "l/h"}))
+}
+
+// What was open, raised and ended is told as that, once each, and what began and
+// ended between two looks is told as both.
+func TestLookoutTellsWhatHappened(t *testing.T) {
+	l := &lookout{severity: map[string]watch.Severity{}}
+	record := &site.Record{ID: "mill"}
+	now := time.Date(2026, 1, 5, 12, 0, 0, 0, time.UTC)
+	f := watch.Finding{Kind: "low_flow", Severity: watch.Severity(store.Attention), Since: now.Add(-time.Hour), Title: "little"}
+	what := func() (told []string) {
+		for _, e := range l.unsent {
+			require.NoError(t, e.Check())
+			told = append(told, string(e.What))
+		}
+		l.unsent = nil
+		return told
+	}
+	l.changed(record, &f, now)
+	assert.Equal(t, []string{"opened"}, what())
+	l.changed(record, &f, now)
+	assert.Empty(t, what())
+	f.Severity = watch.Severity(store.Urgent)
+	l.changed(record, &f, now)
+	assert.Equal(t, []string{"raised"}, what())
+	f.Until = now
+	l.changed(record, &f, now)
+	assert.Equal(t, []string{"ended"}, what())
+	short := watch.Finding{Kind: "silent", Severity: watch.Severity(store.Attention), Since: now.Add(-time.Hour), Until: now, Title: "quiet"}
+	l.changed(record, &short, now)
+	assert.Equal(t, []string{"opened", "ended"}, what())
+}
