@@ -14,7 +14,7 @@ func comfortTroubles() []sought {
 	jan, day := time.January, 24*time.Hour
 	return []sought{
 		{trouble: rig.RoomBelowSet, month: jan, findings: []string{"room_cold"}, within: 3 * day, shows: runs, plant: everything},
-		{trouble: rig.CurveTooHigh, month: jan, findings: []string{"curve_high"}, within: 9 * day, shows: runs, plant: everything},
+		{trouble: rig.CurveTooHigh, month: jan, findings: []string{"curve_high"}, within: 9 * day, shows: runs, plant: everything, long: true},
 		{trouble: rig.CurveNotFollowed, month: jan, findings: []string{"curve_not_followed", "target_not_held"}, within: 6 * day, shows: runs, plant: everything},
 		{trouble: rig.LostRefrigerant, size: 0.35, month: jan, findings: []string{"target_not_held", "room_cold", "backup_running"}, within: 3 * day, shows: runs, plant: everything},
 		{trouble: rig.NeedlessBackup, month: time.March, findings: []string{"backup_running"}, within: 3 * day, shows: runs, plant: everything},
