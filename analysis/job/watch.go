@@ -90,19 +90,23 @@ type looked struct {
 	seen    seen
 }
 
-// look asks the rules.
+// look asks the rules, unless all is as it was.
 func (m *Memory) look(ctx context.Context, st Store, kept store.Findings, record *site.Record, now time.Time) (looked, error) {
-	c, err := m.caseOf(ctx, st, record, now)
+	r, c, err := m.read(ctx, st, record, now)
 	if err != nil {
 		return looked{}, err
 	}
-	if err := m.recall(ctx, kept, record.ID, c.DaysFrom()); err != nil {
+	l := looked{seen: m.state(now)}
+	if l.seen == m.seen {
+		return l, nil
+	}
+	m.fill(c)
+	m.fitCurves(r, c)
+	l.from = c.DaysFrom()
+	if err := m.recall(ctx, kept, record.ID, l.from); err != nil {
 		return looked{}, err
 	}
-	l := looked{from: c.DaysFrom(), seen: m.state(now)}
-	if l.seen != m.seen {
-		l.changed = watch.Reconcile(m.findings, watch.Run(c), c)
-	}
+	l.changed = watch.Reconcile(m.findings, watch.Run(c), c)
 	return l, nil
 }
 
@@ -122,15 +126,15 @@ func (m *Memory) state(now time.Time) seen {
 	return s
 }
 
-// caseOf reads what is not remembered.
-func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now time.Time) (*watch.Case, error) {
+// read reads what is not remembered. The case is without its days, see fill.
+func (m *Memory) read(ctx context.Context, st Store, record *site.Record, now time.Time) (*reader, *watch.Case, error) {
 	extents, err := st.Extents(ctx, record.ID)
 	if err != nil {
-		return nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+		return nil, nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
 	}
 	r, err := readerOf(record)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	c := &watch.Case{Limits: limitsOf(record, r.known), Now: now, Newest: map[ingest.Channel]time.Time{}, Began: map[ingest.Channel]time.Time{}}
 	var newest time.Time
@@ -155,14 +159,12 @@ func (m *Memory) caseOf(ctx context.Context, st Store, record *site.Record, now 
 	upto := newest.Truncate(watch.SlotLength)
 	today := daysBefore(now.In(record.Zone()))
 	if err := m.readPast(ctx, r, today, now); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if err := m.readClose(ctx, r, today[len(today)-closeDays:], upto, now); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	m.fill(c)
-	m.fitCurves(r, c)
-	return c, nil
+	return r, c, nil
 }
 
 // daysBefore are the local days that watching looks at, the last the one of now.
