@@ -13,10 +13,18 @@
 // a time of readings that say something, and closes when it has been clear for
 // such a time. What is not known changes nothing. Episodes says how.
 //
+// A slot is five minutes, and only slots that are over count: so a look makes sense
+// once in a slot, and two looks in the same slot find the same.
+//
 // To add a rule: write a function of a Case in a file of its family, add a row
 // with its name, what it looks at and its basis to the table in rules.go, and say
-// there which findings it explains, so that nothing is told twice.
+// in explanations which findings it explains, so that nothing is told twice. A
+// change of flow takes over from low flow with its severity.
 //
 // A finding that a rule no longer sees has ended; one that later readings show to
-// have been none is withdrawn: its Until is its Since.
+// have been none, or to be another's effect, is withdrawn: its Until is its Since.
+// Withdrawn findings stay in the store, since somebody may have been told.
+//
+// How soon and how falsely the rules tell is measured on simulated plants in
+// analysis/job (watch_truth_test.go); what no rule can know is listed there.
 package watch
