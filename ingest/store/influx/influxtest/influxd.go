@@ -91,14 +91,19 @@ func Start(t testing.TB, settings ...string) *Server {
 		config: filepath.Join(dir, "influxdb.conf"),
 		data:   filepath.Join(dir, "influxdb"),
 		log:    filepath.Join(dir, "influxd.log"),
-		port:   brokertest.FreePort(t),
 		env:    append(os.Environ(), settings...),
 	}
-	text := fmt.Sprintf(configuration, filepath.ToSlash(s.data), s.port)
-	require.NoError(t, os.WriteFile(s.config, []byte(text), 0o600))
-	s.Resume()
-	t.Cleanup(s.Kill)
-	return s
+	for range 5 { // somebody else may take the port before the server does
+		s.port = brokertest.FreePort(t)
+		text := fmt.Sprintf(configuration, filepath.ToSlash(s.data), s.port)
+		require.NoError(t, os.WriteFile(s.config, []byte(text), 0o600))
+		if s.begin() {
+			t.Cleanup(s.Kill)
+			return s
+		}
+	}
+	require.Fail(t, "influxd does not begin", "see %s", s.Log())
+	return nil
 }
 
 // Address returns host and port.
@@ -114,6 +119,12 @@ func (s *Server) DataDir() string { return s.data }
 // and at the same address, and returns when it answers.
 func (s *Server) Resume() {
 	s.t.Helper()
+	require.True(s.t, s.begin(), "influxd does not answer; see %s", s.Log())
+}
+
+// begin starts the process and waits until it answers; false when it ended first.
+func (s *Server) begin() bool {
+	s.t.Helper()
 	log, err := os.OpenFile(s.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	require.NoError(s.t, err)
 	defer func() { _ = log.Close() }()
@@ -125,7 +136,18 @@ func (s *Server) Resume() {
 		_ = cmd.Wait()
 		close(exited)
 	}(s.cmd, s.exited)
-	require.Eventually(s.t, s.answers, 30*time.Second, 5*time.Millisecond, "influxd does not answer; see %s", s.Log())
+	for limit := time.Now().Add(time.Minute); time.Now().Before(limit); time.Sleep(5 * time.Millisecond) {
+		select {
+		case <-s.exited:
+			return false
+		default:
+		}
+		if s.answers() {
+			return true
+		}
+	}
+	s.Kill()
+	return false
 }
 
 func (s *Server) answers() bool {
