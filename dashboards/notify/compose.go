@@ -228,11 +228,11 @@ func (b *bundle) token() string {
 // at the site, or acknowledged the finding since it began or became urgent.
 func (c *composition) quieted(e *Event) (why string, err error) {
 	actions := c.actions[e.Site]
-	if until, muted := mutedAt(actions, e.Kind, c.now); muted {
-		if until.IsZero() {
+	if attitude := store.AttitudeTo(e.Kind, e.Since, actions, c.now); attitude.Muted {
+		if attitude.MutedUntil.IsZero() {
 			return "muted", nil
 		}
-		return "muted until " + until.UTC().Format(time.RFC3339), nil
+		return "muted until " + attitude.MutedUntil.UTC().Format(time.RFC3339), nil
 	}
 	raised, err := number(c.ctx, c.tx, "SELECT max(at_ms) FROM event WHERE site = ? AND kind = ? AND since_ms = ? AND step = ?",
 		e.Site, e.Kind, e.Since.UnixMilli(), string(Raised)+" "+string(store.Urgent))
@@ -240,27 +240,8 @@ func (c *composition) quieted(e *Event) (why string, err error) {
 	if raised.Valid {
 		known = time.UnixMilli(raised.Int64)
 	}
-	for _, a := range actions {
-		if a.Kind == e.Kind && a.Deed == store.Acknowledge && !a.At.Before(known) && !a.At.After(c.now) {
-			return "acknowledged by " + a.By, err
-		}
+	if attitude := store.AttitudeTo(e.Kind, known, actions, c.now); attitude.Acknowledged {
+		return "acknowledged by " + attitude.AcknowledgedBy, err
 	}
 	return "", err
-}
-
-// mutedAt says whether a kind is muted at that time, and until when; zero is for
-// good. Actions are in the order of their times.
-func mutedAt(actions []store.Action, kind string, now time.Time) (until time.Time, muted bool) {
-	for _, a := range actions {
-		if a.Kind != kind || a.At.After(now) {
-			continue
-		}
-		switch a.Deed {
-		case store.Mute:
-			until, muted = a.Until, true
-		case store.Unmute:
-			muted = false
-		}
-	}
-	return until, muted && (until.IsZero() || now.Before(until))
 }

@@ -7,10 +7,11 @@ import (
 
 // Attitude is what engineers' actions amount to for one finding.
 type Attitude struct {
-	Acknowledged bool
-	Muted        bool
-	MutedUntil   time.Time // zero for good
-	Last         *Action   // the one that says so, or the last remark
+	Acknowledged   bool
+	AcknowledgedBy string // who did so first
+	Muted          bool
+	MutedUntil     time.Time // zero for good
+	Last           *Action   // the one that says so, or the last remark
 }
 
 // AttitudeTo goes through a site's actions, in the order of their times, up to
@@ -27,7 +28,9 @@ func AttitudeTo(kind string, since time.Time, actions []Action, now time.Time) A
 			if a.At.Before(since) {
 				continue
 			}
-			t.Acknowledged = true
+			if !t.Acknowledged {
+				t.Acknowledged, t.AcknowledgedBy = true, a.By
+			}
 		case Mute:
 			t.Muted, t.MutedUntil = a.Until.IsZero() || a.Until.After(now), a.Until
 		case Unmute:
