@@ -143,9 +143,39 @@ func (m *Memory) open() []watch.Finding {
 // History runs the rules over a window, at each local midnight as far as there are
 // readings, and returns what lasted at any time of it. It stores nothing.
 func History(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) ([]watch.Finding, error) {
+	m := &Memory{known: true}
+	err := midnights(ctx, st, record, w, progress, func(at time.Time) error {
+		l, err := m.look(ctx, st, nil, record, at)
+		if err != nil {
+			return err
+		}
+		l.from = time.Time{} // forget nothing
+		m.remember(l)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(m.findings, func(f watch.Finding) bool {
+		return f.Withdrawn() || !f.Since.Before(w.To) || f.Ended() && !f.Until.After(w.From)
+	}), nil
+}
+
+// WatchHistory does what History does and keeps what it finds in the store.
+func WatchHistory(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) error {
+	m := new(Memory)
+	return midnights(ctx, st, record, w, progress, func(at time.Time) error {
+		_, err := Watch(ctx, st, record, at, m)
+		return err
+	})
+}
+
+// midnights calls look for the end of each day of the window, the last time for the
+// newest reading where that comes before.
+func midnights(ctx context.Context, st Store, record *site.Record, w Window, progress Progress, look func(at time.Time) error) error {
 	extents, err := st.Extents(ctx, record.ID)
 	if err != nil {
-		return nil, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+		return fmt.Errorf("read extents of site %q: %w", record.ID, err)
 	}
 	var newest time.Time
 	for _, e := range extents {
@@ -153,14 +183,11 @@ func History(ctx context.Context, st Store, record *site.Record, w Window, progr
 			newest = e.Last
 		}
 	}
-	m, days := &Memory{known: true}, w.days()
+	days := w.days()
 	for i, d := range days {
-		l, err := m.look(ctx, st, nil, record, earlierOf(d.to, newest))
-		if err != nil {
-			return nil, err
+		if err := look(earlierOf(d.to, newest)); err != nil {
+			return err
 		}
-		l.from = time.Time{} // forget nothing
-		m.remember(l)
 		if progress != nil {
 			progress(i+1, len(days))
 		}
@@ -168,9 +195,7 @@ func History(ctx context.Context, st Store, record *site.Record, w Window, progr
 			break
 		}
 	}
-	return slices.DeleteFunc(m.findings, func(f watch.Finding) bool {
-		return f.Withdrawn() || !f.Since.Before(w.To) || f.Ended() && !f.Until.After(w.From)
-	}), nil
+	return nil
 }
 
 // historyDays are run through at most for an answer; longer windows without stored

@@ -325,23 +325,10 @@ the findings. Doing so again changes nothing.`,
 	return c
 }
 
-// watchHistory looks at a site as of each midnight of the window.
+// watchHistory runs the rules over a window and shows what lasted in it.
 func (a *app) watchHistory(ctx context.Context, st *stores, record *site.Record, w job.Window, bar *progress) error {
-	memory := new(job.Memory)
-	days := int64(w.To.Sub(w.From).Hours()/24 + 0.5)
-	for k, at := int64(1), w.From; at.Before(w.To); k++ {
-		y, m, d := at.Date()
-		at = job.StartOfDay(y, m, d+1, record.Zone())
-		if at.After(time.Now()) {
-			at = time.Now()
-		}
-		if _, err := job.Watch(ctx, st, record, at, memory); err != nil {
-			return err
-		}
-		bar.set(k, days)
-		if !at.Before(time.Now().Add(-time.Minute)) {
-			break
-		}
+	if err := job.WatchHistory(ctx, st, record, w, func(done, total int) { bar.set(int64(done), int64(total)) }); err != nil {
+		return err
 	}
 	shown, err := gather(ctx, st, []*site.Record{record}, true, w.To)
 	if err != nil {
