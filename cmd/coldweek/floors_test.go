@@ -30,7 +30,7 @@ var imports = map[string][]string{
 	"ingest/store/sqlitefile":        {},
 	"ingest/store/local":             {"ingest", "ingest/store", "ingest/store/block", "ingest/store/sqlitefile"},
 	"ingest/store/journal":           {"ingest", "ingest/store", "ingest/store/sqlitefile"},
-	"ingest/store/storetest":         {"ingest", "ingest/store"},
+	"ingest/store/storetest":         {"ingest", "ingest/rig", "ingest/store"},
 	"ingest/store/influx":            {"ingest", "ingest/store", "ingest/store/journal"},
 	"ingest/store/influx/influxtest": {"ingest/receive/brokertest"},
 	"ingest/broker":                  {"ingest", "ingest/site", "ingest/receive"},

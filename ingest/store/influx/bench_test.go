@@ -22,6 +22,7 @@ import (
 	"coldweek/ingest/store/influx"
 	"coldweek/ingest/store/influx/influxtest"
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/storetest"
 )
 
 func perSecond(b *testing.B, readings int) {
@@ -32,7 +33,7 @@ func perSecond(b *testing.B, readings int) {
 func filled(b *testing.B, server *influxtest.Server, days int) *opened {
 	s := open(b, newFiles(b), influx.Options{URL: server.URL(), Bucket: database(server)})
 	for day := range days {
-		_, err := s.Append(b.Context(), plantDay("moorhof", day))
+		_, err := s.Append(b.Context(), storetest.PlantDay("moorhof", day))
 		require.NoError(b, err)
 		if day%10 == 9 {
 			s.drain(b)
@@ -47,7 +48,7 @@ func filled(b *testing.B, server *influxtest.Server, days int) *opened {
 func BenchmarkSiteDay(b *testing.B) {
 	server := influxtest.Start(b, influxtest.Flux)
 	s := filled(b, server, 1)
-	narrow(b, server, s.options.Bucket, plantDay("moorhof", 0))
+	narrow(b, server, s.options.Bucket, storetest.PlantDay("moorhof", 0))
 	for name, read := range map[string]func() int{
 		"InfluxQL MessagePack, the store's Scan":  func() int { return scanDays(b, s, 1) },
 		"InfluxQL MessagePack, channels as a tag": func() int { return readNarrow(b, s) },
@@ -63,14 +64,14 @@ func BenchmarkSiteDay(b *testing.B) {
 			for b.Loop() {
 				n = read()
 			}
-			require.Equal(b, len(plantDay("", 0)), n)
+			require.Equal(b, len(storetest.PlantDay("", 0)), n)
 			perSecond(b, n*b.N)
 		})
 	}
 }
 
 func scanDays(b *testing.B, s *opened, days int) (n int) {
-	columns, err := s.Scan(b.Context(), "moorhof", plantChannels, year2025, year2025.AddDate(0, 0, days))
+	columns, err := s.Scan(b.Context(), "moorhof", storetest.PlantChannels, year2025, year2025.AddDate(0, 0, days))
 	require.NoError(b, err)
 	for _, c := range columns {
 		n += c.Len()
@@ -143,7 +144,7 @@ func readFlux(b *testing.B, o influx.Options, pivot string) (n int) {
 		|> filter(fn: (r) => r._measurement == "reading" and r.site == "moorhof") %s`, o.Bucket, pivot))
 	require.NoError(b, err)
 	for result.Next() {
-		for _, channel := range plantChannels {
+		for _, channel := range storetest.PlantChannels {
 			if result.Record().Values()[string(channel)] != nil {
 				n++
 			}
@@ -206,7 +207,7 @@ func benchmarkWrite(b *testing.B, server *influxtest.Server, lines func([]ingest
 	n := 0
 	for day := 0; b.Loop(); day++ {
 		b.StopTimer()
-		readings := plantDay("moorhof", day)
+		readings := storetest.PlantDay("moorhof", day)
 		b.StartTimer()
 		for len(readings) > 0 {
 			part := readings[:min(len(readings), 10_000)]
@@ -244,7 +245,7 @@ func sizeOf(b *testing.B, dir string) (bytes int64) {
 func BenchmarkAppend(b *testing.B) {
 	s := open(b, newFiles(b), influx.Options{URL: "http://127.0.0.1:9", Bucket: "plants"})
 	const sites, each = 50, 80
-	day := plantDay("", 0)
+	day := storetest.PlantDay("", 0)
 	n := 0
 	for i := 0; b.Loop(); i++ {
 		part := day[i*each%(len(day)-each):][:each]
@@ -269,7 +270,7 @@ func BenchmarkForward(b *testing.B) {
 	n := 0
 	for day := 0; b.Loop(); day++ {
 		b.StopTimer()
-		readings := plantDay("moorhof", day)
+		readings := storetest.PlantDay("moorhof", day)
 		for len(readings) > 0 {
 			part := readings[:min(len(readings), 800)]
 			readings = readings[len(part):]
@@ -300,7 +301,7 @@ func BenchmarkSiteYear(b *testing.B) {
 		for b.Loop() {
 			extents, err := s.Extents(b.Context(), "moorhof")
 			require.NoError(b, err)
-			require.Len(b, extents, len(plantChannels))
+			require.Len(b, extents, len(storetest.PlantChannels))
 		}
 	})
 	b.Run("Revision", func(b *testing.B) {
@@ -319,7 +320,7 @@ func BenchmarkBytes(b *testing.B) {
 	for b.Loop() {
 		server := influxtest.Start(b, "INFLUXDB_DATA_CACHE_SNAPSHOT_WRITE_COLD_DURATION=1s", "INFLUXDB_DATA_COMPACT_FULL_WRITE_COLD_DURATION=1s")
 		filled(b, server, days)
-		readings := days * len(plantDay("", 0))
+		readings := days * len(storetest.PlantDay("", 0))
 		require.Eventually(b, func() bool { return compacted(b, server.DataDir()) }, time.Minute, 100*time.Millisecond)
 		b.ReportMetric(float64(sizeOf(b, server.DataDir()))/float64(readings), "bytes/reading")
 		b.ReportMetric(float64(localBytes(b, days))/float64(readings), "bytes/reading-local")
@@ -353,7 +354,7 @@ func localBytes(b *testing.B, days int) int64 {
 	s, err := local.Open(b.Context(), path, local.Options{})
 	require.NoError(b, err)
 	for day := range days {
-		_, err := s.Append(b.Context(), plantDay("moorhof", day))
+		_, err := s.Append(b.Context(), storetest.PlantDay("moorhof", day))
 		require.NoError(b, err)
 	}
 	_, err = s.Seal(b.Context(), year2025.AddDate(1, 0, 0))

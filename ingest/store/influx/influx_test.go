@@ -18,6 +18,8 @@ import (
 	"coldweek/ingest/store/storetest"
 )
 
+var year2025 = time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+
 func suiteNow() time.Time { return storetest.Now }
 
 // files are what a store keeps on its own machine.

@@ -14,6 +14,7 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/storetest"
 )
 
 // TestBackupUnderAppends backs up while appends go on: the copy must hold all
@@ -25,7 +26,7 @@ func TestBackupUnderAppends(t *testing.T) {
 	var going sync.WaitGroup
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	batches := plantDay("moorhof", 2)
+	batches := storetest.PlantDay("moorhof", 2)
 	started := make(chan struct{})
 	going.Go(func() {
 		for i := 0; ctx.Err() == nil && (i+1)*batchSize <= len(batches); i++ {
@@ -113,6 +114,6 @@ func TestACancelledBackupLeavesNothing(t *testing.T) {
 	require.NoError(t, s.Backup(t.Context(), dest, local.BackupOptions{}))
 	extents, err := open(t, dest, local.Options{}).Extents(t.Context(), "moorhof")
 	require.NoError(t, err)
-	assert.Len(t, extents, len(plantChannels))
+	assert.Len(t, extents, len(storetest.PlantChannels))
 	assert.Equal(t, ingest.Channel("compressor_speed"), extents[0].Channel)
 }

@@ -12,6 +12,7 @@ import (
 	"coldweek/ingest"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/storetest"
 )
 
 // The design's aim is 1.3 bytes a reading, everything in the file included.
@@ -66,7 +67,7 @@ func BenchmarkAppendRows(b *testing.B) {
 	path := newPath(b)
 	s := open(b, path, asRows)
 	const sites, each = 50, 80
-	day := plantDay("", 0)
+	day := storetest.PlantDay("", 0)
 	n := 0
 	for i := 0; b.Loop(); i++ {
 		part := i % (len(day) / each)
@@ -136,7 +137,7 @@ func fleet(b *testing.B, sites, messages int) *local.Store {
 }
 
 func appendMessage(batch []ingest.Reading, site, n int) []ingest.Reading {
-	for i, channel := range plantChannels {
+	for i, channel := range storetest.PlantChannels {
 		batch = append(batch, ingest.Reading{
 			Site: fmt.Sprint("site ", site), Channel: channel,
 			Time:  year2025.Add(time.Duration(n)*10*time.Second + time.Duration(site)*49*time.Millisecond),
@@ -150,10 +151,10 @@ func appendMessage(batch []ingest.Reading, site, n int) []ingest.Reading {
 func BenchmarkAppendBlocks(b *testing.B) {
 	path := newPath(b)
 	s := open(b, path, local.Options{})
-	simulated()
+	storetest.PlantDay("", 0) // simulated beforehand
 	n := 0
 	for day := 0; b.Loop(); day++ {
-		batch := plantDay(fmt.Sprint("site ", day/365), day%365)
+		batch := storetest.PlantDay(fmt.Sprint("site ", day/365), day%365)
 		_, err := s.Append(b.Context(), batch)
 		require.NoError(b, err)
 		n += len(batch)
@@ -164,7 +165,7 @@ func BenchmarkAppendBlocks(b *testing.B) {
 
 // BenchmarkSeal packs days of rows.
 func BenchmarkSeal(b *testing.B) {
-	simulated()
+	storetest.PlantDay("", 0) // simulated beforehand
 	n := 0
 	for b.Loop() {
 		b.StopTimer()
@@ -200,7 +201,7 @@ func BenchmarkSealFleet(b *testing.B) {
 // BenchmarkScanHour reads what has not been sealed of one plant of many.
 func BenchmarkScanHour(b *testing.B) {
 	s := fleet(b, fleetSites/4, fleetHour)
-	for name, channels := range map[string][]ingest.Channel{"all": plantChannels, "one": plantChannels[3:4]} {
+	for name, channels := range map[string][]ingest.Channel{"all": storetest.PlantChannels, "one": storetest.PlantChannels[3:4]} {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
 				columns, err := s.Scan(b.Context(), "site 7", channels, year2025, year2025.AddDate(0, 0, 1))
@@ -213,14 +214,14 @@ func BenchmarkScanHour(b *testing.B) {
 		for b.Loop() {
 			extents, err := s.Extents(b.Context(), "site 7")
 			require.NoError(b, err)
-			require.Len(b, extents, len(plantChannels))
+			require.Len(b, extents, len(storetest.PlantChannels))
 		}
 	})
 }
 
-// scanYear scans the channels of plantChannels over all of 2025.
+// scanYear scans the channels of storetest.PlantChannels over all of 2025.
 func scanYear(b *testing.B, s *local.Store) (readings int) {
-	columns, err := s.Scan(b.Context(), "moorhof", plantChannels, year2025, year2025.AddDate(1, 0, 0))
+	columns, err := s.Scan(b.Context(), "moorhof", storetest.PlantChannels, year2025, year2025.AddDate(1, 0, 0))
 	require.NoError(b, err)
 	for _, c := range columns {
 		readings += c.Len()

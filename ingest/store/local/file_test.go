@@ -15,6 +15,7 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/storetest"
 )
 
 func newPath(t testing.TB) string { return filepath.Join(t.TempDir(), "readings.db") }
@@ -37,7 +38,7 @@ func TestTheFileIsTheOwnersAlone(t *testing.T) {
 	}
 	path := newPath(t)
 	s := open(t, path, local.Options{})
-	_, err := s.Append(t.Context(), plantDay("moorhof", 0))
+	_, err := s.Append(t.Context(), storetest.PlantDay("moorhof", 0))
 	require.NoError(t, err)
 	for _, suffix := range []string{"", "-wal", "-shm"} {
 		info, err := os.Stat(path + suffix)
@@ -115,16 +116,16 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 func TestADamagedBlockIsNamed(t *testing.T) {
 	path := newPath(t)
 	s := open(t, path, local.Options{})
-	_, err := s.Append(t.Context(), plantDay("moorhof", 0))
+	_, err := s.Append(t.Context(), storetest.PlantDay("moorhof", 0))
 	require.NoError(t, err)
 	tamper(t, path, "UPDATE block SET data = zeroblob(length(data)) WHERE series = 3")
 	from := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
-	_, err = s.Scan(t.Context(), "moorhof", plantChannels, from, from.AddDate(0, 0, 1))
+	_, err = s.Scan(t.Context(), "moorhof", storetest.PlantChannels, from, from.AddDate(0, 0, 1))
 	require.ErrorIs(t, err, local.ErrDamaged)
 	assert.ErrorContains(t, err, "series 3, day 20089") // 2025-01-01 is day 20089 since 1970 (date -d 2025-01-01 +%s / 86400)
 
 	tamper(t, path, "UPDATE block SET count = 99999999999 WHERE series = 3")
-	_, err = s.Scan(t.Context(), "moorhof", plantChannels, from, from.AddDate(0, 0, 1))
+	_, err = s.Scan(t.Context(), "moorhof", storetest.PlantChannels, from, from.AddDate(0, 0, 1))
 	require.ErrorIs(t, err, local.ErrDamaged)
 }
 
@@ -133,7 +134,7 @@ func TestADamagedRowIsNamed(t *testing.T) {
 	s := open(t, path, asRows)
 	fill(t, s, 1)
 	tamper(t, path, "UPDATE fresh SET readings = x'ff' WHERE unix_ms = 1735689610000")
-	_, err := s.Scan(t.Context(), "moorhof", plantChannels, year2025, suiteNow())
+	_, err := s.Scan(t.Context(), "moorhof", storetest.PlantChannels, year2025, suiteNow())
 	require.ErrorIs(t, err, local.ErrDamaged)
 	assert.ErrorContains(t, err, "site 1, time 1735689610000")
 	_, err = s.Seal(t.Context(), suiteNow())
@@ -145,10 +146,10 @@ func TestAWaitingAppendCanBeCancelled(t *testing.T) {
 	release := s.Hold()
 	ctx, cancel := context.WithTimeout(t.Context(), time.Millisecond)
 	defer cancel()
-	_, err := s.Append(ctx, plantDay("moorhof", 0))
+	_, err := s.Append(ctx, storetest.PlantDay("moorhof", 0))
 	require.ErrorIs(t, err, context.DeadlineExceeded)
 	release()
-	changed, err := s.Append(t.Context(), plantDay("moorhof", 0))
+	changed, err := s.Append(t.Context(), storetest.PlantDay("moorhof", 0))
 	require.NoError(t, err)
 	assert.Equal(t, int64(8*8640), changed)
 }

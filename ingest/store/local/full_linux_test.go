@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/storetest"
 )
 
 // smallDisk mounts a file system of some bytes.
@@ -36,20 +37,20 @@ func TestAFullDiskIsSaidAndOvercome(t *testing.T) {
 			var err error
 			for ; err == nil; days++ {
 				require.Less(t, days, 200, "two megabytes are never full")
-				_, err = s.Append(t.Context(), plantDay("moorhof", days))
+				_, err = s.Append(t.Context(), storetest.PlantDay("moorhof", days))
 			}
 			days--
 			require.ErrorIs(t, err, local.ErrFull)
 			require.ErrorContains(t, err, "free some space")
 			for range 3 {
-				_, err = s.Append(t.Context(), plantDay("moorhof", days))
+				_, err = s.Append(t.Context(), storetest.PlantDay("moorhof", days))
 				require.ErrorIs(t, err, local.ErrFull)
 			}
 			stored := scanAll(t, s)
 			assert.Equal(t, days*8640, stored[0].Len(), "what was acknowledged, no half batch")
 
 			require.NoError(t, os.Remove(ballast))
-			changed, err := s.Append(t.Context(), plantDay("moorhof", days))
+			changed, err := s.Append(t.Context(), storetest.PlantDay("moorhof", days))
 			require.NoError(t, err)
 			assert.Equal(t, int64(8*8640), changed)
 			assert.Equal(t, "ok", s.Ask("PRAGMA integrity_check"))

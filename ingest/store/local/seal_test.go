@@ -15,6 +15,7 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/storetest"
 )
 
 // asRows keeps every reading a row until Seal.
@@ -25,14 +26,14 @@ var year2025 = time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
 func fill(t testing.TB, s *local.Store, days int) {
 	t.Helper()
 	for day := range days {
-		_, err := s.Append(t.Context(), plantDay("moorhof", day))
+		_, err := s.Append(t.Context(), storetest.PlantDay("moorhof", day))
 		require.NoError(t, err)
 	}
 }
 
 func scanAll(t testing.TB, s *local.Store) []ingest.Column {
 	t.Helper()
-	columns, err := s.Scan(t.Context(), "moorhof", plantChannels, year2025.AddDate(-1, 0, 0), year2025.AddDate(1, 0, 0))
+	columns, err := s.Scan(t.Context(), "moorhof", storetest.PlantChannels, year2025.AddDate(-1, 0, 0), year2025.AddDate(1, 0, 0))
 	require.NoError(t, err)
 	return columns
 }
@@ -126,7 +127,7 @@ func TestSealCanBeInterruptedAnywhere(t *testing.T) {
 
 func TestAnAppendCanBeInterruptedAnywhere(t *testing.T) {
 	s := open(t, newPath(t), local.Options{})
-	batch := append(plantDay("moorhof", 0), plantDay("moorhof", 1)[:4000]...)
+	batch := append(storetest.PlantDay("moorhof", 0), storetest.PlantDay("moorhof", 1)[:4000]...)
 	for n := 1; ; n += n/3 + 1 {
 		changed, err := s.Append(stopAt(t.Context(), n), batch)
 		if err == nil {
@@ -143,7 +144,7 @@ func TestAnAppendCanBeInterruptedAnywhere(t *testing.T) {
 
 func TestADayTooLargeForABlockStaysRows(t *testing.T) {
 	s := open(t, newPath(t), local.Options{}.WithBlockLimit(1000))
-	batch := plantDay("moorhof", 0)
+	batch := storetest.PlantDay("moorhof", 0)
 	other := slices.Clone(batch[:8*900])
 	for i := range other {
 		other[i].Value = -1
@@ -181,21 +182,21 @@ func TestColumnsShareTimesRightly(t *testing.T) {
 		require.NoError(t, err)
 		return columns
 	}
-	want := scan(plantChannels...)
+	want := scan(storetest.PlantChannels...)
 	late := ingest.Reading{Site: "moorhof", Channel: "mode", Time: year2025.Add(9*time.Hour + 1e9), Value: 3}
 	for _, before := range []time.Time{year2025.AddDate(0, 0, 1), year2025.AddDate(0, 0, 2), suiteNow()} {
 		_, err := s.Seal(t.Context(), before)
 		require.NoError(t, err)
-		require.Equal(t, want, scan(plantChannels...))
-		for i, channel := range plantChannels {
+		require.Equal(t, want, scan(storetest.PlantChannels...))
+		for i, channel := range storetest.PlantChannels {
 			require.Equal(t, want[i], scan(channel)[0], "alone")
 		}
 	}
-	shared := scan(plantChannels...)
+	shared := scan(storetest.PlantChannels...)
 	assert.Same(t, &shared[0].UnixMS[0], &shared[5].UnixMS[0])
 	_, err := s.Append(t.Context(), []ingest.Reading{late})
 	require.NoError(t, err)
-	for i, c := range scan(plantChannels...) {
+	for i, c := range scan(storetest.PlantChannels...) {
 		if c.Channel == "mode" {
 			assert.Equal(t, want[i].Len()+1, c.Len())
 			continue
@@ -275,7 +276,7 @@ func TestChannelsOfOneTimeComeOneByOne(t *testing.T) {
 	const times = 5
 	for _, want := range []int64{1, 0} {
 		for n := range times {
-			for i, channel := range plantChannels {
+			for i, channel := range storetest.PlantChannels {
 				r := ingest.Reading{Site: "moorhof", Channel: channel, Time: year2025.Add(time.Duration(n) * time.Second), Value: float64(i)}
 				changed, err := stores[(n+i)%2].Append(t.Context(), []ingest.Reading{r})
 				require.NoError(t, err)
