@@ -31,6 +31,8 @@ import (
 	"fmt"
 	"hash/crc32"
 	"math"
+
+	"coldweek/ingest/store/decoding"
 )
 
 // MaxReadings is the most one block holds: a reading every 20 ms for a day. It
@@ -166,7 +168,7 @@ type opened struct {
 func take(src []byte) (opened, error) {
 	body := len(src) - checksumSize
 	if body < 2 {
-		return opened{}, errShort
+		return opened{}, decoding.ErrShort
 	}
 	if sum := crc32.Checksum(src[:body], castagnoli); sum != binary.LittleEndian.Uint32(src[body:]) {
 		return opened{}, errors.New("checksum does not fit")
@@ -175,38 +177,38 @@ func take(src []byte) (opened, error) {
 }
 
 func split(src []byte) (opened, error) {
-	r := reader{rest: src[:max(0, len(src)-checksumSize)]}
-	if v := r.byte(); v != version {
+	r := reader{decoding.Reader{Rest: src[:max(0, len(src)-checksumSize)]}}
+	if v := r.Byte(); v != version {
 		return opened{}, fmt.Errorf("version %d; this program reads version %d", v, version)
 	}
-	count := r.uvarint()
+	count := r.Uvarint()
 	if count > MaxReadings {
 		return opened{}, fmt.Errorf("%d readings are beyond %d", count, MaxReadings)
 	}
 	o := opened{count: int(count)}
 	if count > 0 {
-		o.times = r.take(r.uvarint())
+		o.times = r.Take(r.Uvarint())
 	}
-	o.values = r.rest
-	return o, r.err
+	o.values = r.Rest
+	return o, r.Err
 }
 
 func (o opened) decodeTimes(dst []int64) ([]int64, error) {
 	dst = sized(dst, o.count)
-	r := reader{rest: o.times}
+	r := reader{decoding.Reader{Rest: o.times}}
 	if o.count > 0 {
 		r.times(dst)
 	}
-	return dst, r.end()
+	return dst, r.End()
 }
 
 func (o opened) decodeValues(dst []float64) ([]float64, error) {
 	dst = sized(dst, o.count)
-	r := reader{rest: o.values}
+	r := reader{decoding.Reader{Rest: o.values}}
 	if o.count > 0 {
 		r.values(dst)
 	}
-	return dst, r.end()
+	return dst, r.End()
 }
 
 // sized returns a slice of length n, of s when that has the room.
@@ -218,7 +220,7 @@ func sized[T any](s []T, n int) []T {
 }
 
 func (r *reader) times(out []int64) {
-	first, tick := r.varint(), int64(r.uvarint())
+	first, tick := r.Varint(), int64(r.Uvarint())
 	started, last := false, int64(0)
 	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
 		part := out[:g.n]
@@ -230,7 +232,7 @@ func (r *reader) times(out []int64) {
 			ascending = ascending && part[i] > part[i-1]
 		}
 		if !ascending {
-			r.fail(errors.New("times do not ascend"))
+			r.Fail(errors.New("times do not ascend"))
 		}
 		started, last = true, part[len(part)-1]
 	}

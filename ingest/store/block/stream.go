@@ -3,8 +3,9 @@ package block
 import (
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"math/bits"
+
+	"coldweek/ingest/store/decoding"
 )
 
 // A stream is a list of whole numbers, coded one of two ways, whichever is
@@ -23,8 +24,6 @@ const (
 	packsNumbers = 0x80 // header flag: numbers less their minimum; else differences less theirs
 	maxShift     = 57   // widest number one unaligned 64-bit load can hold
 )
-
-var errShort = errors.New("cut off")
 
 func appendStream(dst []byte, numbers []int64) []byte {
 	start := len(dst)
@@ -121,66 +120,8 @@ func appendBits(dst []byte, numbers []uint64, width int) []byte {
 	return binary.LittleEndian.AppendUint64(dst, pending)[:end]
 }
 
-// reader takes a block apart; the first error sticks and empties it.
-type reader struct {
-	rest []byte
-	err  error
-}
-
-func (r *reader) fail(err error) {
-	if r.err == nil {
-		r.err = err
-	}
-	r.rest = nil
-}
-
-func (r *reader) byte() byte {
-	if len(r.rest) == 0 {
-		r.fail(errShort)
-		return 0
-	}
-	b := r.rest[0]
-	r.rest = r.rest[1:]
-	return b
-}
-
-func (r *reader) uvarint() uint64 {
-	x, n := binary.Uvarint(r.rest)
-	if n <= 0 {
-		r.fail(errShort)
-		return 0
-	}
-	r.rest = r.rest[n:]
-	return x
-}
-
-func (r *reader) varint() int64 {
-	x, n := binary.Varint(r.rest)
-	if n <= 0 {
-		r.fail(errShort)
-		return 0
-	}
-	r.rest = r.rest[n:]
-	return x
-}
-
-func (r *reader) take(n uint64) []byte {
-	if n > uint64(len(r.rest)) {
-		r.fail(errShort)
-		return nil
-	}
-	b := r.rest[:n]
-	r.rest = r.rest[n:]
-	return b
-}
-
-// end returns the first error; bytes left over are one.
-func (r *reader) end() error {
-	if r.err == nil && len(r.rest) > 0 {
-		r.err = fmt.Errorf("%d bytes too many", len(r.rest))
-	}
-	return r.err
-}
+// reader takes a block apart.
+type reader struct{ decoding.Reader }
 
 // groups walks through a stream, 64 numbers at a time.
 type groups struct {
@@ -195,9 +136,9 @@ type groups struct {
 
 // groups starts the next stream, of count numbers.
 func (r *reader) groups(count int) groups {
-	g := groups{left: count, coding: r.byte()}
+	g := groups{left: count, coding: r.Byte()}
 	if g.coding > codedPacked {
-		r.fail(errors.New("unknown stream coding"))
+		r.Fail(errors.New("unknown stream coding"))
 	}
 	return g
 }
@@ -205,9 +146,9 @@ func (r *reader) groups(count int) groups {
 // next reads the next group and says whether there was one.
 func (g *groups) next(r *reader) bool {
 	if g.left == 0 && g.runLeft > 0 {
-		r.fail(errors.New("a run is longer than the block"))
+		r.Fail(errors.New("a run is longer than the block"))
 	}
-	if g.left == 0 || r.err != nil {
+	if g.left == 0 || r.Err != nil {
 		return false
 	}
 	g.n = min(groupSize, g.left)
@@ -217,16 +158,16 @@ func (g *groups) next(r *reader) bool {
 	} else {
 		g.unroll(r)
 	}
-	return r.err == nil
+	return r.Err == nil
 }
 
 func (g *groups) unroll(r *reader) {
 	for part := g.numbers[:g.n]; len(part) > 0; {
 		if g.runLeft == 0 {
-			g.runLeft, g.step = r.uvarint(), r.varint()
+			g.runLeft, g.step = r.Uvarint(), r.Varint()
 		}
 		if g.runLeft == 0 {
-			r.fail(errShort)
+			r.Fail(decoding.ErrShort)
 			return
 		}
 		run := min(g.runLeft, uint64(len(part)))
@@ -240,15 +181,15 @@ func (g *groups) unroll(r *reader) {
 }
 
 func (g *groups) unpack(r *reader) {
-	header, base := r.byte(), r.varint()
+	header, base := r.Byte(), r.Varint()
 	width := int(header &^ packsNumbers)
 	if width > maxShift && width != 64 {
-		r.fail(errors.New("impossible width"))
+		r.Fail(errors.New("impossible width"))
 		return
 	}
 	size := packedSize(g.n, width)
-	ahead := r.rest
-	if r.take(uint64(size)); r.err != nil {
+	ahead := r.Rest
+	if r.Take(uint64(size)); r.Err != nil {
 		return
 	}
 	unpack(ahead, size, width, &g.numbers)

@@ -189,7 +189,7 @@ func shiftMagnitude(bits uint64, shift int) uint64 {
 }
 
 func (r *reader) values(out []float64) {
-	switch coding := r.byte(); coding {
+	switch coding := r.Byte(); coding {
 	case valuesDecimal:
 		r.decimals(out)
 	case valuesRanked:
@@ -197,17 +197,17 @@ func (r *reader) values(out []float64) {
 	case valuesOrdered:
 		r.ordered(out)
 	default:
-		r.fail(fmt.Errorf("unknown value coding %d", coding))
+		r.Fail(fmt.Errorf("unknown value coding %d", coding))
 	}
 }
 
 var errNotFinite = errors.New("a value is not finite")
 
 func (r *reader) decimals(out []float64) {
-	flags := r.byte()
+	flags := r.Byte()
 	exponent := flags &^ nudged
 	if exponent > maxExponent {
-		r.fail(fmt.Errorf("exponent %d is beyond %d", exponent, maxExponent))
+		r.Fail(fmt.Errorf("exponent %d is beyond %d", exponent, maxExponent))
 		return
 	}
 	power := powersOfTen[exponent]
@@ -229,7 +229,7 @@ func (r *reader) nudge(out []float64) {
 		for i := range g.n {
 			out[i] = math.Float64frombits(math.Float64bits(out[i]) + uint64(g.numbers[i]))
 			if !finite(out[i]) {
-				r.fail(errNotFinite)
+				r.Fail(errNotFinite)
 			}
 		}
 	}
@@ -237,39 +237,39 @@ func (r *reader) nudge(out []float64) {
 
 func (r *reader) exceptions(out []float64) {
 	at := uint64(0)
-	for left := r.uvarint(); left > 0 && r.err == nil; left-- {
-		at += r.uvarint()
-		raw := r.take(8)
-		if r.err != nil {
+	for left := r.Uvarint(); left > 0 && r.Err == nil; left-- {
+		at += r.Uvarint()
+		raw := r.Take(8)
+		if r.Err != nil {
 			return
 		}
 		if at >= uint64(len(out)) {
-			r.fail(errors.New("an exception lies outside the block"))
+			r.Fail(errors.New("an exception lies outside the block"))
 			return
 		}
 		out[at] = math.Float64frombits(binary.LittleEndian.Uint64(raw))
 		if !finite(out[at]) {
-			r.fail(errNotFinite)
+			r.Fail(errNotFinite)
 		}
 	}
 }
 
 func (r *reader) ranked(out []float64) {
-	count := r.uvarint()
+	count := r.Uvarint()
 	if count > maxDistinct {
-		r.fail(fmt.Errorf("%d distinct values are beyond %d", count, maxDistinct))
+		r.Fail(fmt.Errorf("%d distinct values are beyond %d", count, maxDistinct))
 		return
 	}
-	table := r.take(count * 8)
+	table := r.Take(count * 8)
 	for i := 0; i < len(table); i += 8 {
 		if !finite(math.Float64frombits(binary.LittleEndian.Uint64(table[i:]))) {
-			r.fail(errNotFinite)
+			r.Fail(errNotFinite)
 		}
 	}
 	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
 		for i, rank := range g.numbers[:g.n] {
 			if uint64(rank) >= count {
-				r.fail(errors.New("a rank lies outside the table"))
+				r.Fail(errors.New("a rank lies outside the table"))
 				return
 			}
 			out[i] = math.Float64frombits(binary.LittleEndian.Uint64(table[rank*8:]))
@@ -278,9 +278,9 @@ func (r *reader) ranked(out []float64) {
 }
 
 func (r *reader) ordered(out []float64) {
-	shift := r.byte()
+	shift := r.Byte()
 	if shift > maxZeroBits {
-		r.fail(errors.New("impossible shift"))
+		r.Fail(errors.New("impossible shift"))
 		return
 	}
 	for g := r.groups(len(out)); g.next(r); out = out[g.n:] {
@@ -288,7 +288,7 @@ func (r *reader) ordered(out []float64) {
 			shifted := uint64(ordered(uint64(number)))
 			out[i] = math.Float64frombits(shifted&signBit | shifted<<shift&^signBit)
 			if !finite(out[i]) {
-				r.fail(errNotFinite)
+				r.Fail(errNotFinite)
 			}
 		}
 	}
