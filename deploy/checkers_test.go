@@ -13,11 +13,11 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/programtest"
 )
 
 func TestPrometheusConfiguration(t *testing.T) {
-	promtool := brokertest.Program(t, "promtool", "prometheus")
+	promtool := programtest.Find(t, "promtool", "prometheus")
 	output, err := exec.Command(promtool, "check", "config", "prometheus/prometheus.yml").CombinedOutput()
 	require.NoError(t, err, "%s", output)
 	assert.Contains(t, string(output), "1 rule files found")

@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"coldweek/ingest/programtest"
 	"coldweek/ingest/receive/brokertest"
 )
 
@@ -35,9 +36,9 @@ type broker struct {
 
 func startBroker(t *testing.T, s secrets) *broker {
 	t.Helper()
-	program := brokertest.Program(t, "mosquitto", "mosquitto")
+	program := programtest.Find(t, "mosquitto", "mosquitto")
 	dir := t.TempDir()
-	b := &broker{t: t, secrets: s, port: brokertest.FreePort(t)}
+	b := &broker{t: t, secrets: s, port: programtest.FreePort(t)}
 	// As root, Mosquitto would become a user who cannot read the test's files.
 	config := "user root\n" + strings.NewReplacer(
 		"listener 8883", fmt.Sprintf("listener %d 127.0.0.1", b.port),
@@ -236,7 +237,7 @@ func TestOnlyEncrypted(t *testing.T) {
 // TestHealthCheck runs the container's own check, with the options that the
 // script wrote, against this broker.
 func TestHealthCheck(t *testing.T) {
-	sub := brokertest.Program(t, "mosquitto_sub", "mosquitto-clients")
+	sub := programtest.Find(t, "mosquitto_sub", "mosquitto-clients")
 	s := makeSecrets(t)
 	b := startBroker(t, s)
 	check := compose(t).Services["mosquitto"].HealthCheck.Test

@@ -18,7 +18,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/programtest"
 )
 
 // secrets is a folder that the script made.
@@ -41,8 +41,8 @@ func TestMain(m *testing.M) {
 // makeSecrets returns a copy of what the script makes, owners and all.
 func makeSecrets(t *testing.T) secrets {
 	t.Helper()
-	brokertest.Program(t, "openssl", "openssl")
-	brokertest.Program(t, "mosquitto_passwd", "mosquitto")
+	programtest.Find(t, "openssl", "openssl")
+	programtest.Find(t, "mosquitto_passwd", "mosquitto")
 	first.once.Do(func() {
 		dir, err := os.MkdirTemp("", "coldweek-secrets")
 		require.NoError(t, err)

@@ -15,15 +15,15 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/dashboards/metrics"
+	"coldweek/ingest/programtest"
 	"coldweek/ingest/receive"
-	"coldweek/ingest/receive/brokertest"
 )
 
 // TestServeAnswersMachines: health before, while and after serve runs, and the
 // numbers for Prometheus.
 func TestServeAnswersMachines(t *testing.T) {
 	dir := newHome(t, "mill-cottage", "id: mill-cottage\ntime_zone: Europe/London\n")
-	port := brokertest.FreePort(t)
+	port := programtest.FreePort(t)
 	text := fmt.Sprintf("broker: {listen: '127.0.0.1:0'}\nweb: {listen: '127.0.0.1:%d'}\n", port)
 	require.NoError(t, os.WriteFile(home{dir}.configPath(), []byte(text), 0o600))
 	_, errOut, code := coldweek(t, "health", "--home", dir)

@@ -16,7 +16,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/programtest"
 )
 
 // pictures is where the letters' pictures are written, for looking at.
@@ -68,7 +68,7 @@ func TestLettersFitAPhone(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a browser takes some seconds to start")
 	}
-	path := brokertest.Program(t, "chromium", "chromium")
+	path := programtest.Find(t, "chromium", "chromium")
 	html := letters(t)
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		fmt.Fprint(w, html[r.URL.Path[1:]])

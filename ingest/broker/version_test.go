@@ -8,12 +8,12 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/programtest"
 )
 
 // TestVersionsOfMQTT uses an independent client that speaks all of them.
 func TestVersionsOfMQTT(t *testing.T) {
-	tool := brokertest.Program(t, "mosquitto_pub", "mosquitto-clients")
+	tool := programtest.Find(t, "mosquitto_pub", "mosquitto-clients")
 	s := newStation(t, nil)
 	host, port, err := net.SplitHostPort(s.broker.Addr().String())
 	require.NoError(t, err)

@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/programtest"
 	"coldweek/ingest/receive"
 	"coldweek/ingest/receive/brokertest"
 	"coldweek/ingest/store/local"
@@ -333,7 +334,7 @@ func (*open) OnACLCheck(*mochi.Client, string, bool) bool              { return 
 func TestWebsocket(t *testing.T) {
 	server := mochi.New(&mochi.Options{Logger: slog.New(slog.DiscardHandler)})
 	require.NoError(t, server.AddHook(new(open), nil))
-	address := fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
+	address := fmt.Sprintf("127.0.0.1:%d", programtest.FreePort(t))
 	require.NoError(t, server.AddListener(listeners.NewWebsocket(listeners.Config{ID: "ws", Address: address})))
 	require.NoError(t, server.Serve())
 	t.Cleanup(func() { assert.NoError(t, server.Close()) })
@@ -341,7 +342,7 @@ func TestWebsocket(t *testing.T) {
 }
 
 func TestUserNameAndPassword(t *testing.T) {
-	tool := brokertest.Program(t, "mosquitto_passwd", "mosquitto")
+	tool := programtest.Find(t, "mosquitto_passwd", "mosquitto")
 	dir := t.TempDir()
 	users, password := filepath.Join(dir, "users"), filepath.Join(dir, "password")
 	require.NoError(t, exec.Command(tool, "-c", "-b", users, "ingester", "open sesame").Run())

@@ -13,7 +13,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -22,13 +21,13 @@ import (
 	"github.com/prometheus/common/model"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/programtest"
 )
 
 // Server is a Prometheus process that ends with its test.
 type Server struct {
+	*programtest.Process
 	url string
-	log string
 	api v1.API
 }
 
@@ -37,17 +36,21 @@ type Server struct {
 // or fails when COLDWEEK_ALL=1.
 func Start(t testing.TB, targets map[string]string) *Server {
 	t.Helper()
-	binary := brokertest.Program(t, "prometheus", "prometheus")
+	binary := programtest.Find(t, "prometheus", "prometheus")
 	dir := t.TempDir()
 	config := filepath.Join(dir, "prometheus.yml")
 	require.NoError(t, os.WriteFile(config, []byte(configuration(targets)), 0o600))
-	address := fmt.Sprintf("127.0.0.1:%d", brokertest.FreePort(t))
-	s := &Server{url: "http://" + address, log: filepath.Join(dir, "prometheus.log")}
+	address := fmt.Sprintf("127.0.0.1:%d", programtest.FreePort(t))
+	s := &Server{url: "http://" + address}
 	client, err := api.NewClient(api.Config{Address: s.url, Client: &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}})
 	require.NoError(t, err)
 	s.api = v1.NewAPI(client)
-	s.run(t, exec.Command(binary, "--config.file="+config, "--storage.tsdb.path="+filepath.Join(dir, "data"),
-		"--web.listen-address="+address, "--log.level=warn"))
+	s.Process = programtest.New(t, filepath.Join(dir, "prometheus.log"), func() *exec.Cmd {
+		return exec.Command(binary, "--config.file="+config, "--storage.tsdb.path="+filepath.Join(dir, "data"),
+			"--web.listen-address="+address, "--log.level=warn")
+	})
+	require.True(t, s.Begin(s.ready, time.Minute), "prometheus does not get ready; see %s", s.Log())
+	t.Cleanup(s.Stop)
 	return s
 }
 
@@ -58,32 +61,6 @@ func configuration(targets map[string]string) string {
 		fmt.Fprintf(&text, "- {job_name: %q, static_configs: [{targets: [%q]}]}\n", job, targets[job])
 	}
 	return text.String()
-}
-
-// run starts the process, has it ended with the test, and waits until it is
-// ready.
-func (s *Server) run(t testing.TB, cmd *exec.Cmd) {
-	t.Helper()
-	log, err := os.OpenFile(s.log, os.O_CREATE|os.O_WRONLY, 0o600)
-	require.NoError(t, err)
-	defer func() { _ = log.Close() }()
-	cmd.Stdout, cmd.Stderr = log, log
-	require.NoError(t, cmd.Start())
-	exited := make(chan struct{})
-	go func() {
-		_ = cmd.Wait()
-		close(exited)
-	}()
-	t.Cleanup(func() {
-		_ = cmd.Process.Signal(syscall.SIGTERM)
-		select {
-		case <-exited:
-		case <-time.After(10 * time.Second):
-			_ = cmd.Process.Kill()
-			<-exited
-		}
-	})
-	require.Eventually(t, s.ready, time.Minute, 20*time.Millisecond, "prometheus does not get ready; see %s", s.Log())
 }
 
 func (s *Server) ready() bool {
@@ -108,13 +85,4 @@ func (s *Server) Query(expr string) (model.Vector, error) {
 		return nil, fmt.Errorf("query %q gives a %s; an instant vector is wanted", expr, value.Type())
 	}
 	return vector, nil
-}
-
-// Log returns what Prometheus wrote so far.
-func (s *Server) Log() string {
-	text, err := os.ReadFile(s.log)
-	if err != nil {
-		return err.Error()
-	}
-	return string(text)
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/dashboards/notify/deliver"
+	"coldweek/ingest/programtest"
 	"coldweek/ingest/receive/brokertest"
 )
 
@@ -52,7 +53,7 @@ func TestPublishing(t *testing.T) {
 func TestBrokersAreTrustedByTheirCertificates(t *testing.T) {
 	authority, stranger := brokertest.NewAuthority(t), brokertest.NewAuthority(t)
 	cert, key := authority.Issue("broker")
-	port := brokertest.FreePort(t)
+	port := programtest.FreePort(t)
 	brokertest.Start(t, fmt.Sprintf("listener %d 127.0.0.1\ncertfile %s\nkeyfile %s\n", port, cert, key))
 	b := deliver.Broker{URL: fmt.Sprintf("ssl://localhost:%d", port), CAFile: authority.CAFile}
 	require.NoError(t, b.Check())

@@ -10,39 +10,20 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"coldweek/ingest/programtest"
 )
 
-// Mosquitto is a broker process that ends with its test.
+// Mosquitto is a broker process that ends with its test. Stop has it write its
+// persistence file.
 type Mosquitto struct {
-	t      testing.TB
-	binary string
-	config string
-	log    string
-	port   int
-	cmd    *exec.Cmd
-	exited chan struct{}
-}
-
-// Program returns the path of a program. Without it the test is skipped, or
-// fails when COLDWEEK_ALL=1; the package is Debian's that has it.
-func Program(t testing.TB, name, debianPackage string) string {
-	t.Helper()
-	for _, dir := range []string{"", "/usr/sbin/", "/usr/local/sbin/"} {
-		if path, err := exec.LookPath(dir + name); err == nil {
-			return path
-		}
-	}
-	missing := fmt.Sprintf("%s is not installed (Debian: apt-get install %s)", name, debianPackage)
-	if os.Getenv("COLDWEEK_ALL") == "1" {
-		t.Fatal(missing)
-	}
-	t.Skip(missing)
-	return ""
+	*programtest.Process
+	t    testing.TB
+	port int
 }
 
 // Durable is the configuration that deploy/ advises for a broker that must
@@ -63,17 +44,13 @@ max_queued_bytes 0
 func Start(t testing.TB, config string) *Mosquitto {
 	t.Helper()
 	dir := t.TempDir()
-	m := &Mosquitto{
-		t:      t,
-		binary: Program(t, "mosquitto", "mosquitto"),
-		config: filepath.Join(dir, "mosquitto.conf"),
-		log:    filepath.Join(dir, "mosquitto.log"),
-		port:   FreePort(t),
-	}
+	binary, file := programtest.Find(t, "mosquitto", "mosquitto"), filepath.Join(dir, "mosquitto.conf")
+	m := &Mosquitto{t: t, port: programtest.FreePort(t)}
+	m.Process = programtest.New(t, filepath.Join(dir, "mosquitto.log"), func() *exec.Cmd { return exec.Command(binary, "-c", file) })
 	// Mosquitto leaves root's rights for a user "mosquitto" that cannot write
 	// to the test's folder, unless told to stay.
 	lines := fmt.Sprintf("listener %d 127.0.0.1\nallow_anonymous true\nuser root\npersistence_location %s/\n%s", m.port, dir, config)
-	require.NoError(t, os.WriteFile(m.config, []byte(lines), 0o600))
+	require.NoError(t, os.WriteFile(file, []byte(lines), 0o600))
 	m.Resume()
 	t.Cleanup(m.Kill)
 	return m
@@ -86,18 +63,7 @@ func (m *Mosquitto) URL() string { return fmt.Sprintf("tcp://127.0.0.1:%d", m.po
 // and returns when it accepts connections.
 func (m *Mosquitto) Resume() {
 	m.t.Helper()
-	log, err := os.OpenFile(m.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
-	require.NoError(m.t, err)
-	defer func() { _ = log.Close() }()
-	m.cmd = exec.Command(m.binary, "-c", m.config)
-	m.cmd.Stdout, m.cmd.Stderr = log, log
-	require.NoError(m.t, m.cmd.Start())
-	m.exited = make(chan struct{})
-	go func(cmd *exec.Cmd, exited chan<- struct{}) {
-		_ = cmd.Wait()
-		close(exited)
-	}(m.cmd, m.exited)
-	require.Eventually(m.t, m.accepts, 10*time.Second, 5*time.Millisecond, "mosquitto does not listen; see %s", m.Log())
+	require.True(m.t, m.Begin(m.accepts, 10*time.Second), "mosquitto does not listen; see %s", m.Log())
 }
 
 func (m *Mosquitto) accepts() bool {
@@ -106,44 +72,4 @@ func (m *Mosquitto) accepts() bool {
 		return false
 	}
 	return conn.Close() == nil
-}
-
-// Stop ends the broker with SIGTERM, upon which it writes its persistence
-// file.
-func (m *Mosquitto) Stop() { m.end(syscall.SIGTERM) }
-
-// Kill ends the broker with SIGKILL; what it had not saved is gone.
-func (m *Mosquitto) Kill() { m.end(syscall.SIGKILL) }
-
-// Freeze stops the process where it is, connections open.
-func (m *Mosquitto) Freeze() { require.NoError(m.t, m.cmd.Process.Signal(syscall.SIGSTOP)) }
-
-// Thaw lets a frozen process go on.
-func (m *Mosquitto) Thaw() { require.NoError(m.t, m.cmd.Process.Signal(syscall.SIGCONT)) }
-
-func (m *Mosquitto) end(signal os.Signal) {
-	select {
-	case <-m.exited:
-	default:
-		_ = m.cmd.Process.Signal(signal)
-		<-m.exited
-	}
-}
-
-// Log returns what the broker wrote so far.
-func (m *Mosquitto) Log() string {
-	text, err := os.ReadFile(m.log)
-	if err != nil {
-		return err.Error()
-	}
-	return string(text)
-}
-
-// FreePort returns a TCP port of loopback that nothing listened on just now.
-func FreePort(t testing.TB) int {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	defer func() { _ = l.Close() }()
-	return l.Addr().(*net.TCPAddr).Port
 }

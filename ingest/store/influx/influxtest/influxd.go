@@ -14,26 +14,20 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
-	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/programtest"
 )
 
 // Server is an influxd process that ends with its test.
 type Server struct {
-	t      testing.TB
-	binary string
-	config string
-	data   string
-	log    string
-	port   int
-	env    []string
-	cmd    *exec.Cmd
-	exited chan struct{}
+	*programtest.Process
+	t    testing.TB
+	data string
+	port int
 }
 
 // Program returns the path of influxd: $COLDWEEK_INFLUXD, or that of PATH.
@@ -48,12 +42,8 @@ func Program(t testing.TB) string {
 	if err == nil {
 		return path
 	}
-	missing := fmt.Sprintf("influxd 1.8 is not there: %v; put it on PATH or name it in COLDWEEK_INFLUXD"+
-		" (go install github.com/influxdata/influxdb/cmd/influxd@v1.8.10)", err)
-	if os.Getenv("COLDWEEK_ALL") == "1" {
-		t.Fatal(missing)
-	}
-	t.Skip(missing)
+	programtest.Missing(t, fmt.Sprintf("influxd 1.8 is not there: %v; put it on PATH or name it in COLDWEEK_INFLUXD"+
+		" (go install github.com/influxdata/influxdb/cmd/influxd@v1.8.10)", err))
 	return ""
 }
 
@@ -85,19 +75,18 @@ bind-address = "127.0.0.1:0"
 func Start(t testing.TB, settings ...string) *Server {
 	t.Helper()
 	dir := t.TempDir()
-	s := &Server{
-		t:      t,
-		binary: Program(t),
-		config: filepath.Join(dir, "influxdb.conf"),
-		data:   filepath.Join(dir, "influxdb"),
-		log:    filepath.Join(dir, "influxd.log"),
-		env:    append(os.Environ(), settings...),
-	}
+	binary, config := Program(t), filepath.Join(dir, "influxdb.conf")
+	s := &Server{t: t, data: filepath.Join(dir, "influxdb")}
+	s.Process = programtest.New(t, filepath.Join(dir, "influxd.log"), func() *exec.Cmd {
+		cmd := exec.Command(binary, "-config", config)
+		cmd.Env = append(os.Environ(), settings...)
+		return cmd
+	})
 	for range 5 { // somebody else may take the port before the server does
-		s.port = brokertest.FreePort(t)
+		s.port = programtest.FreePort(t)
 		text := fmt.Sprintf(configuration, filepath.ToSlash(s.data), s.port)
-		require.NoError(t, os.WriteFile(s.config, []byte(text), 0o600))
-		if s.begin() {
+		require.NoError(t, os.WriteFile(config, []byte(text), 0o600))
+		if s.Begin(s.answers, time.Minute) {
 			t.Cleanup(s.Kill)
 			return s
 		}
@@ -119,35 +108,7 @@ func (s *Server) DataDir() string { return s.data }
 // and at the same address, and returns when it answers.
 func (s *Server) Resume() {
 	s.t.Helper()
-	require.True(s.t, s.begin(), "influxd does not answer; see %s", s.Log())
-}
-
-// begin starts the process and waits until it answers; false when it ended first.
-func (s *Server) begin() bool {
-	s.t.Helper()
-	log, err := os.OpenFile(s.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
-	require.NoError(s.t, err)
-	defer func() { _ = log.Close() }()
-	s.cmd = exec.Command(s.binary, "-config", s.config)
-	s.cmd.Env, s.cmd.Stdout, s.cmd.Stderr = s.env, log, log
-	require.NoError(s.t, s.cmd.Start())
-	s.exited = make(chan struct{})
-	go func(cmd *exec.Cmd, exited chan<- struct{}) {
-		_ = cmd.Wait()
-		close(exited)
-	}(s.cmd, s.exited)
-	for limit := time.Now().Add(time.Minute); time.Now().Before(limit); time.Sleep(5 * time.Millisecond) {
-		select {
-		case <-s.exited:
-			return false
-		default:
-		}
-		if s.answers() {
-			return true
-		}
-	}
-	s.Kill()
-	return false
+	require.True(s.t, s.Begin(s.answers, time.Minute), "influxd does not answer; see %s", s.Log())
 }
 
 func (s *Server) answers() bool {
@@ -161,36 +122,6 @@ func (s *Server) answers() bool {
 		return false
 	}
 	return answer.Body.Close() == nil && answer.StatusCode == http.StatusNoContent
-}
-
-// Stop ends the server with SIGTERM and waits for it.
-func (s *Server) Stop() { s.end(syscall.SIGTERM) }
-
-// Kill ends the server with SIGKILL and waits for it.
-func (s *Server) Kill() { s.end(syscall.SIGKILL) }
-
-// Freeze stops the process where it is, connections open.
-func (s *Server) Freeze() { require.NoError(s.t, s.cmd.Process.Signal(syscall.SIGSTOP)) }
-
-// Thaw lets a frozen process go on.
-func (s *Server) Thaw() { require.NoError(s.t, s.cmd.Process.Signal(syscall.SIGCONT)) }
-
-func (s *Server) end(signal os.Signal) {
-	select {
-	case <-s.exited:
-	default:
-		_ = s.cmd.Process.Signal(signal)
-		<-s.exited
-	}
-}
-
-// Log returns what the server wrote so far.
-func (s *Server) Log() string {
-	text, err := os.ReadFile(s.log)
-	if err != nil {
-		return err.Error()
-	}
-	return string(text)
 }
 
 // CreateDatabase makes a database that keeps everything for ever.
