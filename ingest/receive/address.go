@@ -2,13 +2,14 @@ package receive
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"net"
 	"net/url"
 	"os"
 	"strings"
+
+	"coldweek/ingest/trust"
 )
 
 // transports are the schemes of a broker's address and their default ports.
@@ -56,17 +57,11 @@ func tlsConfig(u *url.URL, caFile, certFile, keyFile string) (*tls.Config, error
 		}
 		return nil, nil
 	}
-	config := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: u.Hostname()}
-	if caFile != "" {
-		pem, err := os.ReadFile(caFile)
-		if err != nil {
-			return nil, fmt.Errorf("read CA certificates: %w", err)
-		}
-		config.RootCAs = x509.NewCertPool()
-		if !config.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, fmt.Errorf("CA file %q holds no PEM certificate", caFile)
-		}
+	roots, err := trust.Authorities(caFile)
+	if err != nil {
+		return nil, err
 	}
+	config := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: u.Hostname(), RootCAs: roots}
 	if certFile == "" && keyFile == "" {
 		return config, nil
 	}

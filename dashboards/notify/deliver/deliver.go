@@ -11,12 +11,13 @@ package deliver
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"os"
 	"strings"
 	"time"
+
+	"coldweek/ingest/trust"
 )
 
 // patience is how long the other side may take over one step.
@@ -77,19 +78,11 @@ func secret(what, path string) (string, error) {
 // secured is TLS with a server of that name, known by the authorities of a PEM
 // file or, without one, by those of the system.
 func secured(host, caFile string) (*tls.Config, error) {
-	config := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: host}
-	if caFile == "" {
-		return config, nil
-	}
-	pem, err := os.ReadFile(caFile)
+	roots, err := trust.Authorities(caFile)
 	if err != nil {
-		return nil, fmt.Errorf("read CA certificates: %w", err)
+		return nil, err
 	}
-	config.RootCAs = x509.NewCertPool()
-	if !config.RootCAs.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("CA file %q holds no PEM certificate", caFile)
-	}
-	return config, nil
+	return &tls.Config{MinVersion: tls.VersionTLS12, ServerName: host, RootCAs: roots}, nil
 }
 
 // line is text for a place that holds one line: without line breaks and other
