@@ -11,10 +11,9 @@ import (
 
 	"coldweek/analysis/capacity"
 	"coldweek/analysis/efficiency"
-	"coldweek/analysis/operation"
+	"coldweek/analysis/playtest"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
-	"coldweek/analysis/trace"
 	"coldweek/ingest"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/rig/weather"
@@ -25,19 +24,8 @@ var january = time.Date(2026, 1, 12, 0, 0, 0, 0, time.UTC)
 // play runs a simulated plant for whole days and returns its hours.
 func play(t testing.TB, plant rig.Plant, from time.Time, days int) ([]siteday.Hour, rig.Truth) {
 	t.Helper()
-	zone, err := time.LoadLocation(plant.TimeZone)
-	require.NoError(t, err)
-	begin := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, zone)
-	r, err := rig.New(plant, begin)
-	require.NoError(t, err)
-	columns := r.Columns(begin.AddDate(0, 0, days))
-	var hours []siteday.Hour
-	for d := range days {
-		from, to := begin.AddDate(0, 0, d), begin.AddDate(0, 0, d+1)
-		tr := trace.Build(columns, from.Add(-6*time.Hour), to.Add(3*time.Hour), trace.Options{Marks: []time.Time{from, to}})
-		hours = append(hours, siteday.Sum(tr, operation.Detect(tr), from.Format(time.DateOnly), from, to).Sums.Hours...)
-	}
-	return hours, r.Truth()
+	p := playtest.Play(t, plant, from, days)
+	return siteday.Merge(p.Days).Hours, p.Truth
 }
 
 var bare = []ingest.Quantity{ingest.FlowTemp, ingest.ReturnTemp, ingest.FlowRate, ingest.Power, ingest.OutdoorTemp}

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"coldweek/analysis/efficiency"
+	"coldweek/ingest/checktable"
 )
 
 // flatShare are test points of a machine whose share of Carnot is a plane, at
@@ -107,7 +108,7 @@ func TestCertifiedMachinesArePlausible(t *testing.T) {
 				continue
 			}
 			n++
-			share := efficiency.ShareOfCarnot(number(t, row[at.column]), at.outdoorC, at.flowC)
+			share := efficiency.ShareOfCarnot(checktable.Number(t, row[at.column]), at.outdoorC, at.flowC)
 			if efficiency.Judge(share, 1/efficiency.CarnotCOP(at.outdoorC, at.flowC)) != efficiency.Plausible {
 				odd++
 			}

@@ -1,63 +1,38 @@
 package efficiency_test
 
 import (
-	"encoding/csv"
 	"errors"
 	"io/fs"
 	"math"
 	"os"
-	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"coldweek/analysis/efficiency"
+	"coldweek/ingest/checktable"
 )
 
-// readTable reads a CSV with a header, and a line of source before it if there
-// is one; it skips the test when the file is not there.
+// readTable reads a check table; it skips the test when the file is not there.
 func readTable(t *testing.T, path string) []map[string]string {
 	t.Helper()
-	file, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		t.Skipf("%s is not on this machine", path)
 	}
-	require.NoError(t, err)
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	lines, err := reader.ReadAll()
-	require.NoError(t, err)
-	var rows []map[string]string
-	for _, line := range lines[1:] {
-		row := map[string]string{}
-		for i, name := range lines[0] {
-			row[name] = line[i]
-		}
-		rows = append(rows, row)
-	}
-	require.NotEmpty(t, rows)
-	return rows
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	require.NoError(t, err)
-	return v
+	return checktable.Read(t, path)
 }
 
 // TestCarnotAgainstTable: testdata/efficiency/carnot.csv names its sources; its
 // COP curves are those of Ruhnau, Hirth and Praktiknjo, Sci Data 6:189 (2019).
 func TestCarnotAgainstTable(t *testing.T) {
 	for _, row := range readTable(t, "../../testdata/efficiency/carnot.csv") {
-		flowC, outdoorC := number(t, row["t_sink_C"]), number(t, row["t_source_C"])
-		assert.InDelta(t, number(t, row["COP_carnot"]), efficiency.CarnotCOP(outdoorC, flowC), 5.1e-5)
+		flowC, outdoorC := checktable.Number(t, row["t_sink_C"]), checktable.Number(t, row["t_source_C"])
+		assert.InDelta(t, checktable.Number(t, row["COP_carnot"]), efficiency.CarnotCOP(outdoorC, flowC), 5.1e-5)
 		// The table's COP has four decimals: half a unit of the last, by Carnot's.
 		for _, curve := range []string{"ASHP_curve", "ASHP_curve_x0.85", "GSHP_curve"} {
 			column := map[string]string{"ASHP_curve": "eta_carnot_ASHP", "ASHP_curve_x0.85": "eta_carnot_ASHP_x0.85", "GSHP_curve": "eta_carnot_GSHP"}[curve]
-			assert.InDelta(t, number(t, row[column]), efficiency.ShareOfCarnot(number(t, row[curve]), outdoorC, flowC), 7e-5)
+			assert.InDelta(t, checktable.Number(t, row[column]), efficiency.ShareOfCarnot(checktable.Number(t, row[curve]), outdoorC, flowC), 7e-5)
 		}
 	}
 }
@@ -78,7 +53,7 @@ func TestLeavingOneTestPointOut(t *testing.T) {
 	byDevice := map[string][]efficiency.Point{}
 	for _, row := range rows {
 		byDevice[row["device"]] = append(byDevice[row["device"]], efficiency.Point{
-			OutdoorC: number(t, row["T_source_C"]), FlowC: number(t, row["T_water_out_C"]), COP: number(t, row["cop_quotient"])})
+			OutdoorC: checktable.Number(t, row["T_source_C"]), FlowC: checktable.Number(t, row["T_water_out_C"]), COP: checktable.Number(t, row["cop_quotient"])})
 	}
 	var byShare, byCOP errorsOf
 	rim := 0

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/analysis/flowrate"
+	"coldweek/analysis/playtest"
 	"coldweek/ingest/rig"
 )
 
@@ -39,7 +40,7 @@ func seeds() []uint64 {
 type outcome struct {
 	plant  rig.Plant
 	result *flowrate.Result
-	played played
+	played playtest.Played
 }
 
 // playAll plays each plant with a trouble of its own, or with none.
@@ -55,13 +56,13 @@ func playAll(t *testing.T, trouble func(seed uint64) []rig.Trouble) []outcome {
 			p := rig.Random(seed)
 			p.Metering.Quantities = bareSensors
 			p.Troubles = trouble(seed)
-			pl := play(t, p, firstDay, plantDays)
-			o := outcome{plant: p, result: flowrate.Of(pl.days)}
+			pl := playtest.Play(t, p, firstDay, plantDays)
+			o := outcome{plant: p, result: flowrate.Of(pl.Days)}
 			if s := o.result.Step; s != nil {
-				tr, op := pl.look(s.From, s.To)
+				tr, op := pl.Look(s.From, s.To)
 				o.result.Date(tr, op)
 			}
-			pl.columns = nil // twenty plants' readings would not fit
+			pl.Columns = nil // twenty plants' readings would not fit
 			o.played = pl
 			found[i] = o
 		})
@@ -142,8 +143,8 @@ func TestStepIsDated(t *testing.T) {
 		if !assert.NotNil(t, s, o.plant.ID) {
 			continue
 		}
-		at := o.played.truth.Troubles[0].At
-		off := runningBetween(o.played.truth.Runs, at, s.From, s.To)
+		at := o.played.Truth.Troubles[0].At
+		off := runningBetween(o.played.Truth.Runs, at, s.From, s.To)
 		fmt.Fprintf(&b, "%-9s %-18s %s to %s  %+.1f (%+.1f to %+.1f)  %v\n", o.plant.ID, at.Format("2 Jan 15:04:05"), s.From.UTC().Format("2 Jan 15:04:05"),
 			s.To.UTC().Format("15:04:05"), s.ChangePct.Value, s.ChangePct.Low, s.ChangePct.High, off)
 		assert.LessOrEqual(t, off, time.Hour, "%s: running time between the step and where it was dated", o.plant.ID)
@@ -159,20 +160,20 @@ func TestStepIsDated(t *testing.T) {
 // that takes.
 func TestNeedlessPumpIsSeen(t *testing.T) {
 	july := time.Date(2026, 7, 6, 0, 0, 0, 0, time.UTC)
-	use := func(troubles ...rig.Trouble) (*flowrate.PumpUse, played, rig.Plant) {
+	use := func(troubles ...rig.Trouble) (*flowrate.PumpUse, playtest.Played, rig.Plant) {
 		p := rig.Houses()[0]
 		p.Control.HeatingLimitC = 8
 		p.Troubles = troubles
-		pl := play(t, p, july, 4)
-		return flowrate.Of(pl.days[1:]).Pump, pl, p
+		pl := playtest.Play(t, p, july, 4)
+		return flowrate.Of(pl.Days[1:]).Pump, pl, p
 	}
 	healthy, _, _ := use()
 	assert.Less(t, healthy.IdleHours, 0.2, "a healthy plant's pump stands when nothing is wanted")
 
 	needless, pl, p := use(rig.Trouble{Kind: rig.NeedlessPump})
 	ranHours := 0.0
-	for _, r := range pl.truth.Runs {
-		if !r.From.Before(pl.days[1].From) {
+	for _, r := range pl.Truth.Runs {
+		if !r.From.Before(pl.Days[1].From) {
 			ranHours += r.To.Sub(r.From).Hours() / 3
 		}
 	}

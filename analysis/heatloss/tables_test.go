@@ -1,13 +1,11 @@
 package heatloss
 
 import (
-	"encoding/csv"
 	"errors"
 	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
@@ -16,38 +14,11 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"coldweek/analysis/robust"
+	"coldweek/ingest/checktable"
 )
 
 // tables are testdata/signature; the first line of each file names its source.
 const tables = "../../testdata/signature"
-
-func readTable(t *testing.T, path string) []map[string]string {
-	t.Helper()
-	file, err := os.Open(path)
-	require.NoError(t, err)
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	lines, err := reader.ReadAll()
-	require.NoError(t, err)
-	var rows []map[string]string
-	for _, line := range lines[1:] {
-		row := map[string]string{}
-		for i, name := range lines[0] {
-			row[name] = line[i]
-		}
-		rows = append(rows, row)
-	}
-	require.NotEmpty(t, rows)
-	return rows
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	require.NoError(t, err, text)
-	return v
-}
 
 // reference is a model's printed figures on a data set.
 type reference map[string]map[string]string
@@ -55,7 +26,7 @@ type reference map[string]map[string]string
 func references(t *testing.T, set, model string) reference {
 	t.Helper()
 	found := reference{}
-	for _, row := range readTable(t, filepath.Join(tables, "signature_results.csv")) {
+	for _, row := range checktable.Read(t, filepath.Join(tables, "signature_results.csv")) {
 		if row["dataset"] == set && row["model"] == model {
 			found[row["quantity"]] = row
 		}
@@ -69,16 +40,16 @@ func (r reference) equal(t *testing.T, quantity, column string, got, ratio float
 	t.Helper()
 	row, ok := r[quantity]
 	require.True(t, ok, quantity)
-	assert.InEpsilon(t, number(t, row[column]), got, ratio, "%s %s", quantity, column)
+	assert.InEpsilon(t, checktable.Number(t, row[column]), got, ratio, "%s %s", quantity, column)
 }
 
 // daysOf reads a data set; heat is in kWh a day, which stands for W here.
 func daysOf(t *testing.T, name string) []sample {
 	t.Helper()
 	var samples []sample
-	for _, row := range readTable(t, filepath.Join(tables, name)) {
+	for _, row := range checktable.Read(t, filepath.Join(tables, name)) {
 		samples = append(samples, sample{
-			day: int(number(t, row["day"])), outdoorC: number(t, row["te_C"]), heatW: number(t, row["heat_kWh"]), terms: map[Term]float64{},
+			day: int(checktable.Number(t, row["day"])), outdoorC: checktable.Number(t, row["te_C"]), heatW: checktable.Number(t, row["heat_kWh"]), terms: map[Term]float64{},
 		})
 	}
 	return samples
@@ -177,7 +148,7 @@ func TestOddDaysAreLeftOut(t *testing.T) {
 	}
 	s, ok := leaveOdd(points, false, &rules)
 	require.True(t, ok)
-	for i, row := range readTable(t, filepath.Join(tables, "sig_C_outliers.csv")) {
+	for i, row := range checktable.Read(t, filepath.Join(tables, "sig_C_outliers.csv")) {
 		assert.Equal(t, row["outlier"] == "1", points[i].Left != "", row["day"])
 	}
 	want := references(t, "C_noout", "lm")
@@ -189,10 +160,10 @@ func TestOddDaysAreLeftOut(t *testing.T) {
 // the sun in.
 func TestSunAndRoomsAgainstR(t *testing.T) {
 	var samples []sample
-	for _, row := range readTable(t, filepath.Join(tables, "sig_F_solar_multi.csv")) {
+	for _, row := range checktable.Read(t, filepath.Join(tables, "sig_F_solar_multi.csv")) {
 		samples = append(samples, sample{
-			day: int(number(t, row["day"])), outdoorC: number(t, row["te_C"]) - number(t, row["ti_C"]), heatW: number(t, row["heat_kWh"]),
-			terms: map[Term]float64{Sun: number(t, row["sol_kWh_m2"])},
+			day: int(checktable.Number(t, row["day"])), outdoorC: checktable.Number(t, row["te_C"]) - checktable.Number(t, row["ti_C"]), heatW: checktable.Number(t, row["heat_kWh"]),
+			terms: map[Term]float64{Sun: checktable.Number(t, row["sol_kWh_m2"])},
 		})
 	}
 	rules := Usual()
@@ -218,27 +189,27 @@ func TestSunAndRoomsAgainstR(t *testing.T) {
 // within both intervals, and the interval must hold the truth.
 func TestHoursAgainstR(t *testing.T) {
 	const trueWPerK = 200
-	rows := readTable(t, filepath.Join(tables, "rc_hourly.csv"))
+	rows := checktable.Read(t, filepath.Join(tables, "rc_hourly.csv"))
 	var hours []hourly
 	for i := range len(rows) - 1 {
-		at := func(k int, name string) float64 { return number(t, rows[k][name]) }
+		at := func(k int, name string) float64 { return checktable.Number(t, rows[k][name]) }
 		hours = append(hours, hourly{
 			outdoorC: at(i, "te_C"), roomC: (at(i, "ti_C") + at(i+1, "ti_C")) / 2, heatW: at(i, "heat_W"), sunWPerM2: at(i, "solar_W_m2"),
 			rhythm: rhythmAt(float64(i%24) + 1), starts: i == 0,
 		})
 	}
-	for _, row := range readTable(t, filepath.Join(tables, "rc_results.csv")) {
+	for _, row := range checktable.Read(t, filepath.Join(tables, "rc_results.csv")) {
 		if row["quantity"] != "HLC=b_te/b_q [W/K]" {
 			continue
 		}
-		days := int(number(t, row["days"]))
+		days := int(checktable.Number(t, row["days"]))
 		g, ok := greyBox(hours[:min(24*days, len(hours))], true)
 		require.True(t, ok)
 		half := math.Hypot(g.sureLoss().half(), structureRatio*g.LossWPerK)
 		t.Logf("%2d days: %.1f ± %.1f W/K, R %s ± %.1f; gain %.2f K, room %.1f h, mass %.0f h, correlation %.2f",
-			days, g.LossWPerK, half, row["value"], 1.96*number(t, row["se"]), g.GainK, g.RoomH, g.MassH, g.Rho)
+			days, g.LossWPerK, half, row["value"], 1.96*checktable.Number(t, row["se"]), g.GainK, g.RoomH, g.MassH, g.Rho)
 		assert.InDelta(t, trueWPerK, g.LossWPerK, half)
-		assert.InDelta(t, number(t, row["value"]), g.LossWPerK, math.Hypot(half, 1.96*number(t, row["se"])))
+		assert.InDelta(t, checktable.Number(t, row["value"]), g.LossWPerK, math.Hypot(half, 1.96*checktable.Number(t, row["se"])))
 		assert.Less(t, half, 0.12*trueWPerK)
 	}
 }
@@ -256,8 +227,8 @@ func TestWhiteside(t *testing.T) {
 		t.Skipf("%s is not on this machine", path)
 	}
 	weeks := map[string][]sample{}
-	for i, row := range readTable(t, path) {
-		weeks[row["Insul"]] = append(weeks[row["Insul"]], sample{day: i, outdoorC: number(t, row["Temp"]), heatW: number(t, row["Gas"])})
+	for i, row := range checktable.Read(t, path) {
+		weeks[row["Insul"]] = append(weeks[row["Insul"]], sample{day: i, outdoorC: checktable.Number(t, row["Temp"]), heatW: checktable.Number(t, row["Gas"])})
 	}
 	before, ok := line(weeks["Before"], nil)
 	require.True(t, ok)

@@ -8,11 +8,10 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/analysis/operation"
+	"coldweek/analysis/playtest"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/season"
 	"coldweek/analysis/siteday"
-	"coldweek/analysis/trace"
 	"coldweek/ingest"
 	"coldweek/ingest/rig"
 )
@@ -25,19 +24,8 @@ var (
 // play runs a simulated plant and sums its days up.
 func play(t testing.TB, plant rig.Plant, from time.Time, days int) ([]siteday.Day, rig.Truth) {
 	t.Helper()
-	zone, err := time.LoadLocation(plant.TimeZone)
-	require.NoError(t, err)
-	begin := time.Date(from.Year(), from.Month(), from.Day(), 0, 0, 0, 0, zone)
-	r, err := rig.New(plant, begin)
-	require.NoError(t, err)
-	columns := r.Columns(begin.AddDate(0, 0, days))
-	var list []siteday.Day
-	for d := range days {
-		from, to := begin.AddDate(0, 0, d), begin.AddDate(0, 0, d+1)
-		tr := trace.Build(columns, from.Add(-6*time.Hour), to.Add(3*time.Hour), trace.Options{Marks: []time.Time{from, to}})
-		list = append(list, siteday.Sum(tr, operation.Detect(tr), from.Format(time.DateOnly), from, to))
-	}
-	return list, r.Truth()
+	p := playtest.Play(t, plant, from, days)
+	return p.Days, p.Truth
 }
 
 // random is a healthy plant with perfect, plain sensors.

@@ -1,9 +1,7 @@
 package season_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -13,37 +11,15 @@ import (
 	"gonum.org/v1/gonum/stat"
 
 	"coldweek/analysis/season"
+	"coldweek/ingest/checktable"
 )
 
 const kWhJ = 3.6e6
 
-// readTable reads a table of testdata/season; its first line names the source.
+// readTable reads a table of testdata/season.
 func readTable(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	file, err := os.Open("../../testdata/season/" + name)
-	require.NoError(t, err)
-	defer file.Close()
-	reader := csv.NewReader(file)
-	reader.Comment = '#'
-	lines, err := reader.ReadAll()
-	require.NoError(t, err)
-	require.Greater(t, len(lines), 1)
-	var rows []map[string]string
-	for _, line := range lines[1:] {
-		row := map[string]string{}
-		for i, column := range lines[0] {
-			row[column] = line[i]
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	require.NoError(t, err)
-	return v
+	return checktable.Read(t, "../../testdata/season/"+name)
 }
 
 func climate(t *testing.T, name string) season.Climate {
@@ -69,18 +45,18 @@ func TestBinsAgainstTable(t *testing.T) {
 				fullLoad += b.Hours * c.PartLoadRatio(b.OutdoorC)
 			}
 			assert.Len(t, c.Bins, at[name])
-			assert.InDelta(t, number(t, row["Hj_h"]), c.Hours(), 1e-9, name)
-			assert.InDelta(t, number(t, row["Hj_times_pl_h"]), fullLoad, 5e-5, name)
+			assert.InDelta(t, checktable.Number(t, row["Hj_h"]), c.Hours(), 1e-9, name)
+			assert.InDelta(t, checktable.Number(t, row["Hj_times_pl_h"]), fullLoad, 5e-5, name)
 			assert.Equal(t, row["part_load_ratio"], "HHE_official="+strconv.Itoa(int(c.FullLoadHours)))
 			continue
 		}
 		b := c.Bins[at[name]]
 		at[name]++
-		assert.InDelta(t, number(t, row["Tdesignh_C"]), c.DesignC, 0)
-		assert.InDelta(t, number(t, row["Tj_C"]), b.OutdoorC, 0)
-		assert.InDelta(t, number(t, row["Hj_h"]), b.Hours, 0)
-		assert.InDelta(t, number(t, row["part_load_ratio"]), c.PartLoadRatio(b.OutdoorC), 5.1e-7)
-		assert.InDelta(t, number(t, row["Hj_times_pl_h"]), b.Hours*c.PartLoadRatio(b.OutdoorC), 5.1e-5)
+		assert.InDelta(t, checktable.Number(t, row["Tdesignh_C"]), c.DesignC, 0)
+		assert.InDelta(t, checktable.Number(t, row["Tj_C"]), b.OutdoorC, 0)
+		assert.InDelta(t, checktable.Number(t, row["Hj_h"]), b.Hours, 0)
+		assert.InDelta(t, checktable.Number(t, row["part_load_ratio"]), c.PartLoadRatio(b.OutdoorC), 5.1e-7)
+		assert.InDelta(t, checktable.Number(t, row["Hj_times_pl_h"]), b.Hours*c.PartLoadRatio(b.OutdoorC), 5.1e-5)
 	}
 }
 
@@ -106,7 +82,7 @@ func TestConditionsAgainstTable(t *testing.T) {
 		}
 		for _, c := range season.Standard() {
 			if want := strings.Fields(row[c.Name])[0]; want != "n/a" {
-				assert.InDelta(t, number(t, want), value(c), 5.1e-7, "%s, %s", row["item"], c.Name)
+				assert.InDelta(t, checktable.Number(t, want), value(c), 5.1e-7, "%s, %s", row["item"], c.Name)
 				compared++
 			}
 		}
@@ -155,17 +131,17 @@ func TestWorkedSCOPs(t *testing.T) {
 		case "RESULT":
 			value := of[row["Hj_h"]]
 			require.NotNil(t, value, row["Hj_h"])
-			assert.InEpsilon(t, number(t, row["part_load_ratio"]), value(scop), 1e-6, "%s %s", name, row["Hj_h"])
+			assert.InEpsilon(t, checktable.Number(t, row["part_load_ratio"]), value(scop), 1e-6, "%s %s", name, row["Hj_h"])
 		case "COPBIN_AT_TEST":
-			assert.InDelta(t, number(t, row["part_load_ratio"]), d.Plant(average).COP(number(t, row["Hj_h"])), 1e-6, "%s at %s", name, row["Hj_h"])
+			assert.InDelta(t, checktable.Number(t, row["part_load_ratio"]), d.Plant(average).COP(checktable.Number(t, row["Hj_h"])), 1e-6, "%s at %s", name, row["Hj_h"])
 		default:
-			outdoorC := number(t, row["Tj_C"])
+			outdoorC := checktable.Number(t, row["Tj_C"])
 			r := rows[int(outdoorC)+10]
 			for column, value := range map[string]float64{
 				"Hj_h": r.Hours, "part_load_ratio": average.PartLoadRatio(outdoorC), "Ph_kW": r.NeedW / 1000, "Pdh_kW": r.CapacityW / 1000,
 				"elbu_kW": r.BackupW / 1000, "COPbin": r.COP, "HjPh_kWh": r.HeatJ / kWhJ, "E_el_kWh": r.ElectricityJ / kWhJ,
 			} {
-				assert.InDelta(t, number(t, row[column]), value, 1e-4, "%s %g %s", name, outdoorC, column)
+				assert.InDelta(t, checktable.Number(t, row[column]), value, 1e-4, "%s %g %s", name, outdoorC, column)
 			}
 		}
 	}
@@ -193,7 +169,7 @@ func TestDegreeDaysAgainstTable(t *testing.T) {
 	const daysPerMonth = 30
 	var hourlyC, meanC, lowestC, highestC []float64
 	for _, row := range readTable(t, "degreedays_hourly.csv") {
-		hourlyC = append(hourlyC, number(t, row["te_C"]))
+		hourlyC = append(hourlyC, checktable.Number(t, row["te_C"]))
 	}
 	require.Len(t, hourlyC, 90*24)
 	for d := 0; d < len(hourlyC); d += 24 {
@@ -206,7 +182,7 @@ func TestDegreeDaysAgainstTable(t *testing.T) {
 		lowestC, highestC = append(lowestC, lowest), append(highestC, highest)
 	}
 	for _, row := range readTable(t, "degreedays_expected.csv") {
-		baseC := number(t, row["base_C"])
+		baseC := checktable.Number(t, row["base_C"])
 		metOffice, hitchin, hitchinOwn := 0.0, 0.0, 0.0
 		for d := range meanC {
 			metOffice += season.MetOfficeDegreeDays(lowestC[d], highestC[d], baseC)
@@ -220,7 +196,7 @@ func TestDegreeDaysAgainstTable(t *testing.T) {
 			"hourly_mean_degree_hours": season.HourlyDegreeDays(hourlyC, baseC), "daily_mean": season.DailyDegreeDays(meanC, baseC),
 			"met_office_max_min": metOffice, "hitchin_k0.71": hitchin, "hitchin_k_2.5_over_sigma": hitchinOwn,
 		} {
-			assert.InDelta(t, number(t, row[column]), value, 5.1e-5, "%s at base %g", column, baseC)
+			assert.InDelta(t, checktable.Number(t, row[column]), value, 5.1e-5, "%s at base %g", column, baseC)
 		}
 	}
 }
@@ -235,14 +211,14 @@ func TestHitchinAtTheBase(t *testing.T) {
 func TestWorkedValues(t *testing.T) {
 	compared := 0
 	for _, row := range readTable(t, "worked_values.csv") {
-		want := number(t, row["value"])
+		want := checktable.Number(t, row["value"])
 		switch row["section"] {
 		case "12":
 			assert.InDelta(t, want, season.DegreeDayHeatJ(200, 2000)/kWhJ, 1e-9)
 		case "16":
 			of := strings.Fields(strings.NewReplacer(":", " ", "/", " ", "eta", " ").Replace(row["quantity"]))
 			n := len(of)
-			assert.InDelta(t, want, season.BreakEvenSPF(number(t, of[n-3]), number(t, of[n-2]), number(t, of[n-1])), 1e-9, row["quantity"])
+			assert.InDelta(t, want, season.BreakEvenSPF(checktable.Number(t, of[n-3]), checktable.Number(t, of[n-2]), checktable.Number(t, of[n-1])), 1e-9, row["quantity"])
 		default:
 			continue
 		}

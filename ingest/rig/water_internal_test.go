@@ -1,42 +1,12 @@
 package rig
 
 import (
-	"encoding/csv"
-	"os"
-	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-	"github.com/stretchr/testify/require"
+
+	"coldweek/ingest/checktable"
 )
-
-// table reads a check table of testdata: a source line, a header, rows.
-func table(t *testing.T, path string) (rows []map[string]string) {
-	t.Helper()
-	f, err := os.Open(path)
-	require.NoError(t, err)
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	records, err := r.ReadAll()
-	require.NoError(t, err)
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		rows = append(rows, row)
-	}
-	require.NotEmpty(t, rows)
-	return rows
-}
-
-func number(t *testing.T, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	require.NoError(t, err)
-	return v
-}
 
 // Source: testdata/fluid/water_fit.csv, the fit itself.
 func TestWaterIsThePublishedFit(t *testing.T) {
@@ -44,9 +14,9 @@ func TestWaterIsThePublishedFit(t *testing.T) {
 	for _, waterC := range []float64{0.5, 20, 35, 55, 90} {
 		sum := map[string]float64{}
 		power := map[string]float64{"rho_kg_m3": 1, "h_kJ_kg": 1}
-		for _, row := range table(t, "../../testdata/fluid/water_fit.csv") {
+		for _, row := range checktable.Read(t, "../../testdata/fluid/water_fit.csv") {
 			q := row["quantity"]
-			sum[q] += number(t, row["coefficient"]) * power[q]
+			sum[q] += checktable.Number(t, row["coefficient"]) * power[q]
 			power[q] *= waterC
 		}
 		for q, want := range sum {
@@ -60,13 +30,13 @@ func TestWaterIsThePublishedFit(t *testing.T) {
 // stated error: 8.32 J/kg at either end and 0.0124 kg/m³.
 func TestHeatCoefficientAgreesWithIF97(t *testing.T) {
 	checked := 0
-	for _, row := range table(t, "../../testdata/fluid/heat_coefficient.csv") {
-		flowC, returnC := number(t, row["t_flow_C"]), number(t, row["t_return_C"])
+	for _, row := range checktable.Read(t, "../../testdata/fluid/heat_coefficient.csv") {
+		flowC, returnC := checktable.Number(t, row["t_flow_C"]), checktable.Number(t, row["t_return_C"])
 		if flowC > 95 {
 			continue
 		}
 		gotKWhPerM3K := densityKgPerM3(returnC) * (enthalpyJPerKg(flowC) - enthalpyJPerKg(returnC)) / (flowC - returnC) / 3.6e6
-		want := number(t, row["k_ret_3bar"])
+		want := checktable.Number(t, row["k_ret_3bar"])
 		tolerance := want * (2*8.32/(4170*(flowC-returnC)) + 0.0124/980)
 		assert.InDelta(t, want, gotKWhPerM3K, tolerance, "%g/%g", flowC, returnC)
 		checked++
