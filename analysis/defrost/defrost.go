@@ -92,21 +92,7 @@ func runBetween(sums *siteday.Sums, from, to time.Time) *float64 {
 		if !run.From.Before(to) {
 			break
 		}
-		ranS += max(0, earlier(run.To, to).Sub(later(run.From, from)).Seconds())
+		ranS += max(0, siteday.Earlier(run.To, to).Sub(siteday.Later(run.From, from)).Seconds())
 	}
 	return &ranS
-}
-
-func earlier(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return a
-	}
-	return b
-}
-
-func later(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
-	}
-	return b
 }

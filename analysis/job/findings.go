@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"coldweek/analysis/siteday"
 	"coldweek/analysis/watch"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
@@ -185,7 +186,7 @@ func midnights(ctx context.Context, st Store, record *site.Record, w Window, pro
 	}
 	days := w.days()
 	for i, d := range days {
-		if err := look(earlierOf(d.to, newest)); err != nil {
+		if err := look(siteday.Earlier(d.to, newest)); err != nil {
 			return err
 		}
 		if progress != nil {

@@ -211,7 +211,7 @@ func (m *Memory) readClose(ctx context.Context, r *reader, wanted []localDay, up
 
 // closeDay is a day as remembered if nothing has come since, else read.
 func (m *Memory) closeDay(ctx context.Context, r *reader, d localDay, upto, now time.Time) (closeDay, error) {
-	end := earlierOf(reach(d, upto), now)
+	end := siteday.Earlier(reach(d, upto), now)
 	revision, err := r.st.Revision(ctx, r.record.ID, d.from.Add(-marginBefore), end)
 	if err != nil {
 		return closeDay{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
@@ -240,16 +240,9 @@ func reach(d localDay, upto time.Time) time.Time {
 	return d.to.Add(min(beyond, marginAfter))
 }
 
-func earlierOf(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return a
-	}
-	return b
-}
-
 // observe looks at a day closely, as far as it has come.
 func (r *reader) observe(columns []ingest.Column, d localDay, end time.Time) closeDay {
-	to := earlierOf(d.to, end)
+	to := siteday.Earlier(d.to, end)
 	opt := r.options
 	opt.Marks = []time.Time{d.from, to}
 	t := trace.Build(columns, d.from.Add(-marginBefore), end, opt)

@@ -71,7 +71,7 @@ func outside(house, found []Finding) []Finding {
 			if before.Since.Before(before.end()) {
 				rest = append(rest, before)
 			}
-			after.Since = later(f.Since, h.Until)
+			after.Since = siteday.Later(f.Since, h.Until)
 			if h.Ended() && after.Since.Before(f.end()) && !before.end().Equal(f.end()) {
 				rest = append(rest, after)
 			}

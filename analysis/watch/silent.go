@@ -117,7 +117,7 @@ func siteSilent(c *Case, g siteday.Gap) Finding {
 			"restart the gateway, and see that it logs in at the broker",
 		},
 	}
-	if g.From.Before(earlier(c.DaysFrom(), c.SlotsFrom())) {
+	if g.From.Before(siteday.Earlier(c.DaysFrom(), c.SlotsFrom())) {
 		f.Severity = Info
 	}
 	if outdoorC, ok := c.outdoorBefore(g.From); ok && outdoorC < frostBelowC {
@@ -153,7 +153,7 @@ type lost struct {
 func channelsSilent(c *Case, all map[ingest.Channel][]siteday.Gap, siteGaps []siteday.Gap) []Finding {
 	var silences []lost
 	for _, ch := range slices.Sorted(maps.Keys(all)) {
-		if newest := c.Newest[ch]; newest.Before(earlier(c.DaysFrom(), c.SlotsFrom())) {
+		if newest := c.Newest[ch]; newest.Before(siteday.Earlier(c.DaysFrom(), c.SlotsFrom())) {
 			continue // taken out of the house
 		}
 		limit := c.channelLimit(ch, all[ch], siteGaps)

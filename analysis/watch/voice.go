@@ -100,7 +100,7 @@ func (c *Case) began() time.Time {
 func shared(a, b []siteday.Gap) []siteday.Gap {
 	var common []siteday.Gap
 	for i, k := 0, 0; i < len(a) && k < len(b); {
-		g := siteday.Gap{From: later(a[i].From, b[k].From), To: earlier(a[i].To, b[k].To)}
+		g := siteday.Gap{From: siteday.Later(a[i].From, b[k].From), To: siteday.Earlier(a[i].To, b[k].To)}
 		if g.From.Before(g.To) {
 			common = append(common, g)
 		}
@@ -111,18 +111,4 @@ func shared(a, b []siteday.Gap) []siteday.Gap {
 		}
 	}
 	return common
-}
-
-func later(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
-	}
-	return b
-}
-
-func earlier(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return a
-	}
-	return b
 }

@@ -41,7 +41,7 @@ func (s *server) summary(ctx context.Context, record *site.Record, span *job.Spa
 // days returns the site days of a window, today's up to now and none after it.
 func (s *server) days(ctx context.Context, record *site.Record, w job.Window, now time.Time) ([]siteday.Day, error) {
 	today := dayOf(now)
-	past := job.Window{From: w.From, To: earlierOf(w.To, today)}
+	past := job.Window{From: w.From, To: siteday.Earlier(w.To, today)}
 	var days []siteday.Day
 	if past.From.Before(past.To) {
 		var err error

@@ -139,7 +139,7 @@ func (l *looks) read(ctx context.Context, record *site.Record, now time.Time) (*
 		return nil, err
 	}
 	midnight := dayOf(now)
-	end := laterOf(now, midnight.Add(time.Minute))
+	end := siteday.Later(now, midnight.Add(time.Minute))
 	if seen.lastSeen.Before(now.Add(-24*time.Hour)) && seen.lastSeen.Before(midnight) {
 		seen.sum(record, &job.Span{From: midnight, To: end}) // there is nothing to read
 		return seen, nil
@@ -242,18 +242,4 @@ func extent(ctx context.Context, st job.Store, record *site.Record) (first, last
 		}
 	}
 	return first, last, nil
-}
-
-func laterOf(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
-	}
-	return b
-}
-
-func earlierOf(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return a
-	}
-	return b
 }

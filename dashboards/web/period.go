@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coldweek/analysis/job"
+	"coldweek/analysis/siteday"
 )
 
 const (
@@ -166,7 +167,7 @@ func (p period) middle() time.Time { return p.from.Add(p.to.Sub(p.from) / 2) }
 // seenBy returns the end of the part of the period that is not in the future,
 // at least a minute after its beginning.
 func (p period) seenBy(now time.Time) time.Time {
-	return laterOf(earlierOf(p.to, now), p.from.Add(time.Minute))
+	return siteday.Later(siteday.Earlier(p.to, now), p.from.Add(time.Minute))
 }
 
 func (p period) equal(o period) bool { return p.from.Equal(o.from) && p.to.Equal(o.to) }
