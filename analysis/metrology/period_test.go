@@ -266,7 +266,7 @@ func TestDaySpread(t *testing.T) {
 	assert.Less(t, ratio, 1e-3)
 }
 
-func TestNothingToDoubt(t *testing.T) {
+func TestNoDoubtWithoutEnergy(t *testing.T) {
 	p := Period{HeatMeter: class2, ElectricityJ: 1}
 	_, ok := p.Heat()
 	assert.False(t, ok, "no heat")
