@@ -74,6 +74,7 @@ var imports = map[string][]string{
 		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss", "analysis/emitter", "analysis/curve", "analysis/watch"},
 
 	"dashboards/chart":                  {"ingest"},
+	"dashboards/chart/pdf":              {"dashboards/chart"},
 	"dashboards/grafana":                {},
 	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
 	"dashboards/metrics/prometheustest": {"ingest/programtest"},

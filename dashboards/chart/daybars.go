@@ -44,12 +44,13 @@ func known(v float64) float64 {
 
 // SVG returns the bars as a picture of its own.
 func (d DayBars) SVG() []byte {
-	s := newSVG(d.size(), caption{d.ID, d.Title, d.describe()})
+	s := newSVG(d.Extent(), caption{d.ID, d.Title, d.describe()})
 	d.Draw(s)
 	return s.bytes()
 }
 
-func (d DayBars) size() Size {
+// Extent returns the size at which the bars are drawn.
+func (d DayBars) Extent() Size {
 	return Size{max(d.Size.Width, leastWidth), max(d.Size.Height, 140)}
 }
 
@@ -62,7 +63,7 @@ type barsLayout struct {
 }
 
 func (d DayBars) layout() barsLayout {
-	size := d.size()
+	size := d.Extent()
 	low, high := 0.0, 1.0
 	for _, day := range d.Days {
 		low = min(low, known(day.SpaceKWh), known(day.HotWaterKWh), known(day.ElectricityKWh))
@@ -99,7 +100,7 @@ func (d DayBars) legend() []key {
 	return keys
 }
 
-// Draw puts the bars on a canvas at their size.
+// Draw puts the bars on a canvas at their extent.
 func (d DayBars) Draw(c Canvas) {
 	l := d.layout()
 	drawKeys(c, l.keys, Point{X: l.frame.X})

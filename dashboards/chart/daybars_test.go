@@ -102,7 +102,7 @@ func TestBarsTextsNeitherCollideNorLeaveThePicture(t *testing.T) {
 			}
 			name := fmt.Sprint(width, " ", count)
 			d := DayBars{Days: days, Size: Size{width, 260}}
-			checkTexts(t, name, draw(d).texts, d.size())
+			checkTexts(t, name, draw(d).texts, d.Extent())
 		}
 	}
 }

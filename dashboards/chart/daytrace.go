@@ -95,7 +95,10 @@ func (d DayTrace) SVG() []byte {
 	return s.bytes()
 }
 
-// Draw puts the trace on a canvas at its size.
+// Extent returns the size at which the trace is drawn.
+func (d DayTrace) Extent() Size { return d.layout().size }
+
+// Draw puts the trace on a canvas at its extent.
 func (d DayTrace) Draw(c Canvas) { d.layout().draw(c) }
 
 // layout is where everything of a trace goes.

@@ -27,6 +27,9 @@ func (l Sparkline) SVG() []byte {
 	return s.bytes()
 }
 
+// Extent returns the size at which the line is drawn.
+func (l Sparkline) Extent() Size { return l.Size }
+
 // Draw puts the line on a canvas at its size.
 func (l Sparkline) Draw(c Canvas) {
 	p, clk := l.layout()
