@@ -44,8 +44,8 @@ func backupRunning(c *Case) []Finding {
 	return c.backupOften()
 }
 
-// mildC is where mild weather begins.
-func (l *Limits) mildC() float64 {
+// MildC is the outdoor temperature from which weather is mild.
+func (l *Limits) MildC() float64 {
 	if l.DesignOutdoorC == nil {
 		return mildUnknownC
 	}
@@ -61,7 +61,7 @@ func (c *Case) backupPiece(i int) Piece {
 	heatingS := s.SecondsS[operation.Heating] + s.SecondsS[operation.Defrost]
 	switch {
 	case !known || s.SecondsS[operation.HotWater] > 0 || s.BackupS > 0 && c.cylinderWarms(i):
-	case s.BackupS > 0 && outdoorC >= c.Limits.mildC():
+	case s.BackupS > 0 && outdoorC >= c.Limits.MildC():
 		p.Sign, p.S = Bad, s.BackupS
 	case s.BackupS == 0 && heatingS > 0:
 		p.Sign, p.S = Clear, heatingS
@@ -91,7 +91,7 @@ func (c *Case) backupMild(e Episode) Finding {
 		Kind: "backup_running", Severity: Attention, Since: e.Since, Until: e.Until,
 		Title: fmt.Sprintf("The backup heater ran for %.1f hours in mild weather, %.0f °C outdoors", backupS/3600, outdoorC),
 		Evidence: []Figure{{"backup_h", backupS / 3600, "h", 1}, {"backup_kwh", backupJ / joulePerKWh, "kWh", 1}, {"outdoor_c", outdoorC, "°C", 1},
-			{"mild_from_c", c.Limits.mildC(), "°C", 0}},
+			{"mild_from_c", c.Limits.MildC(), "°C", 0}},
 		Causes: []string{
 			"it is released up to too high an outdoor temperature",
 			"emergency or auxiliary heating was left switched on",

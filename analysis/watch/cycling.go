@@ -38,11 +38,7 @@ func shortCycling(c *Case) []Finding {
 
 // cyclePieces are the whole heating runs.
 func cyclePieces(c *Case) []Piece {
-	limit := c.Limits.Plant.ShortRun
-	if limit == 0 {
-		limit = cycling.DefaultShortRun
-	}
-	short := time.Duration(shortTimes * float64(limit))
+	limit, short := c.Limits.shortRun(), c.Limits.ShortRun()
 	events := c.Events()
 	var pieces []Piece
 	for i, run := range events.Runs {

@@ -58,8 +58,8 @@ func (c *Case) Defrosts() []defrost.Episode {
 	return c.defrosts
 }
 
-// oftenBelow is the interval of running time in minutes that is short.
-func oftenBelow(outdoorC *float64) float64 {
+// OftenBelowMinutes is the running time from one defrost to the next that is short.
+func OftenBelowMinutes(outdoorC *float64) float64 {
 	if outdoorC == nil {
 		return oftenMinutes
 	}
@@ -75,7 +75,7 @@ func defrostOften(c *Case) []Finding {
 		if e.RunBeforeS == nil {
 			return Unclear, 0
 		}
-		minutes, limit := *e.RunBeforeS/60, oftenBelow(e.OutdoorC)
+		minutes, limit := *e.RunBeforeS/60, OftenBelowMinutes(e.OutdoorC)
 		switch {
 		case minutes < limit:
 			return Bad, 1

@@ -27,10 +27,7 @@ func hygieneMissed(c *Case) []Finding {
 	if wantedC == nil {
 		return nil
 	}
-	interval := usualHygieneDays * day
-	if d := c.Limits.HygieneDays; d != nil {
-		interval = time.Duration(*d * float64(day))
-	}
+	interval := c.Limits.HygieneInterval()
 	var found []Finding
 	w := wait{}
 	for i := range c.Days {

@@ -61,7 +61,7 @@ func flowPiece(l *Limits, s *Slot, severity Severity) Piece {
 		return p
 	}
 	p.S = s.Settled.FlowRate.S
-	limitLPH := l.flowLimit(s, severity)
+	limitLPH := l.LeastFlowLPH(severity, s.Settled.Took)
 	switch {
 	case lph < limitLPH:
 		p.Sign = Bad
@@ -80,8 +80,9 @@ func settledFlow(s *Slot) (float64, bool) {
 	return lph, ok && s.Settled.FlowRate.S >= leastSettledS && plausible
 }
 
-// flowLimit is the flow below which a severity begins; 0 where none is known.
-func (l *Limits) flowLimit(s *Slot, severity Severity) float64 {
+// LeastFlowLPH is the flow below which a severity begins for what the plant gives;
+// 0 where none is known.
+func (l *Limits) LeastFlowLPH(severity Severity, took siteday.Stretch) float64 {
 	limitLPH := 0.0
 	if minimum := l.Plant.MinimumFlowLPH; minimum != nil {
 		limitLPH = *minimum
@@ -93,7 +94,7 @@ func (l *Limits) flowLimit(s *Slot, severity Severity) float64 {
 		return 0
 	}
 	share := leastAtLowOutput
-	if loss := l.Plant.DesignHeatLossW; loss != nil && s.Settled.Took.HeatJ >= highOutput**loss*s.Settled.Took.S {
+	if loss := l.Plant.DesignHeatLossW; loss != nil && took.HeatJ >= highOutput**loss*took.S {
 		share = leastOfCommissioned
 	}
 	switch {

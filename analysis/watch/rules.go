@@ -167,10 +167,5 @@ func explains(cause, effect *Finding) bool {
 	if effect.Since.Before(cause.Since.Add(-lead(effect.Name()))) || effect.Since.After(cause.end()) {
 		return false
 	}
-	return slices.ContainsFunc(explanations, func(e struct {
-		cause   string
-		effects []string
-	}) bool {
-		return strings.HasPrefix(cause.Kind, e.cause) && slices.ContainsFunc(e.effects, func(name string) bool { return strings.HasPrefix(effect.Kind, name) })
-	})
+	return Explains(cause.Kind, effect.Kind)
 }
