@@ -101,6 +101,7 @@ type entry struct {
 	backupW              float64 // metered backup and immersion
 	unmeteredW           float64
 	flowC, outdoorC      float64
+	frostKg              float64
 	roomC, gainsW, lossW float64
 	emittedW, coilW      float64
 	drawW                float64
@@ -205,6 +206,9 @@ func (l *ledger) followRun(e *entry, at func(int64) time.Time) {
 
 func (l *ledger) followDefrost(st state, e *entry, heatJ, electricJ float64, at func(int64) time.Time) {
 	begins := e.phase == defrosting && l.before != defrosting
+	if l.before == defrosting && e.phase != defrosting {
+		l.defrost.LeftKg = e.frostKg
+	}
 	if l.inDefrost && (st != stateDefrost || begins) {
 		l.inDefrost = false
 		l.defrost.To = at(e.fromMS)
@@ -212,7 +216,7 @@ func (l *ledger) followDefrost(st state, e *entry, heatJ, electricJ float64, at 
 	}
 	if begins {
 		l.inDefrost = true
-		l.defrost = DefrostRun{From: at(e.fromMS), Style: e.style, OutdoorC: e.outdoorC, HotWater: e.toCylinder}
+		l.defrost = DefrostRun{From: at(e.fromMS), Style: e.style, OutdoorC: e.outdoorC, HotWater: e.toCylinder, FrostKg: e.frostKg}
 		l.day.defrosts++
 	}
 	if l.inDefrost {

@@ -272,7 +272,7 @@ func (r *Rig) step() {
 	}
 	*e = entry{
 		fromMS: r.nowMS, stepS: r.stepS, phase: r.machine.phase, toCylinder: r.ctl.toCylinder, style: p.Defrost.Style,
-		sensorW: f.sensorW, afterW: afterW, flowC: flowC, outdoorC: r.outdoorC, roomC: r.house.airC,
+		sensorW: f.sensorW, afterW: afterW, flowC: flowC, outdoorC: r.outdoorC, frostKg: r.machine.frostKg, roomC: r.house.airC,
 		gainsW: r.gainsW, lossW: lossW, emittedW: f.emittedW, coilW: f.coilW, drawW: drawW,
 		heaterInFlow: backupW > 0,
 	}

@@ -97,6 +97,14 @@ var troubleShows = map[rig.Kind]func(t *testing.T, trouble rig.Trouble){
 		ill, _, _ := defrostsIn(t, good(0, 92, trouble))
 		healthy, _, _ := defrostsIn(t, good(0, 92))
 		assert.Greater(t, float64(ill), 1.5*float64(healthy))
+		p := both(t, good(0, 92, trouble), 1)
+		for i, out := range []played{p.ill, p.well} {
+			left := make([]float64, 0, len(out.truth.Defrosts))
+			for _, d := range out.truth.Defrosts {
+				left = append(left, d.LeftKg/d.FrostKg)
+			}
+			assert.InDelta(t, []float64{0.7, 0}[i], median(left), 0.05, "share of the frost that is left")
+		}
 	},
 	rig.LostRefrigerant: func(t *testing.T, trouble rig.Trouble) {
 		p := both(t, dry(-3, trouble), 2)

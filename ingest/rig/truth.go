@@ -123,6 +123,8 @@ type DefrostRun struct {
 	DrawnKWh       float64      `json:"drawn_kwh"`
 	ElectricityKWh float64      `json:"electricity_kwh"`
 	OutdoorC       float64      `json:"outdoor_c"`
+	FrostKg        float64      `json:"frost_kg"`  // on the coil when it began
+	LeftKg         float64      `json:"left_kg"`   // and when the valve turned back
 	HotWater       bool         `json:"hot_water"` // drawn from the hot water circuit
 }
 
