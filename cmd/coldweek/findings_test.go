@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"coldweek/analysis/job"
 	"coldweek/analysis/watch"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
@@ -87,4 +89,55 @@ func TestLookoutTellsWhatHappened(t *testing.T) {
 	short := watch.Finding{Kind: "silent", Severity: watch.Severity(store.Attention), Since: now.Add(-time.Hour), Until: now, Title: "quiet"}
 	l.changed(record, &short, now)
 	assert.Equal(t, []string{"opened", "ended"}, what())
+}
+
+// TestAStartTellsWhatWasKeptAndNotHandedOver: the process ended after a finding was
+// kept and before the outbox had it, be it new, worse than it was, over or withdrawn.
+func TestAStartTellsWhatWasKeptAndNotHandedOver(t *testing.T) {
+	h := notifyHome(t, "  mqtt: {url: 'tcp://127.0.0.1:1'}\n  engineers:\n    - {name: Ada, mqtt: {topic: firm}, time_zone: UTC}\n")
+	c, err := h.parseConfig()
+	require.NoError(t, err)
+	require.NoError(t, os.MkdirAll(h.dataDir(), 0o700))
+	st, err := (&app{streams: streams{err: os.Stderr}}).openStores(t.Context(), h)
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, st.close()) }()
+	n, err := c.Notify.open(t.Context(), h, nil, nil)
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, n.Close()) }()
+
+	now := time.Date(2026, 1, 20, 12, 0, 0, 0, time.UTC)
+	kept := map[string]watch.Finding{}
+	keep := func(kind string, severity store.Severity, age time.Duration, change func(f *watch.Finding)) {
+		f := watch.Finding{Kind: kind, Severity: watch.Severity(severity), Since: now.Add(-age), Title: kind}
+		change(&f)
+		stored, err := job.StoreFinding("mill-cottage", &f)
+		require.NoError(t, err)
+		require.NoError(t, st.PutFindings(t.Context(), []store.Finding{stored}))
+		kept[kind] = f
+	}
+	begun := func() (told []string) {
+		l := &lookout{service: &service{store: st, logger: slog.New(slog.DiscardHandler)}, notifier: n, severity: map[string]watch.Severity{}}
+		require.NoError(t, l.begin(t.Context(), &site.Record{ID: "mill-cottage"}, now))
+		for _, e := range l.unsent {
+			told = append(told, string(e.What)+" "+e.Kind+" "+string(e.Severity))
+		}
+		l.handOver(t.Context())
+		assert.Empty(t, l.unsent)
+		return told
+	}
+	lasting := func(*watch.Finding) {}
+	keep("low_flow", store.Attention, 30*24*time.Hour, lasting)
+	keep("silent", store.Attention, 20*24*time.Hour, lasting)
+	keep("pump_idle", store.Attention, time.Hour, lasting)
+	keep("curve_high", store.Info, 9*24*time.Hour, func(f *watch.Finding) { f.Until = f.Since.Add(time.Hour) })
+	assert.Equal(t, []string{"opened low_flow attention", "opened silent attention", "opened pump_idle attention"}, begun(), "not what is history")
+	assert.Empty(t, begun())
+	keep("low_flow", store.Urgent, 30*24*time.Hour, lasting)
+	keep("silent", store.Attention, 20*24*time.Hour, func(f *watch.Finding) { f.Until = f.Since })
+	keep("pump_idle", store.Attention, time.Hour, func(f *watch.Finding) { f.Until = now })
+	keep("hot_water_slow", store.Attention, time.Hour, func(f *watch.Finding) { f.Until = f.Since })
+	keep("short_cycling", store.Attention, time.Hour, func(f *watch.Finding) { f.Until = now })
+	assert.Equal(t, []string{"raised low_flow urgent", "ended silent attention", "ended pump_idle attention",
+		"opened short_cycling attention", "ended short_cycling attention"}, begun(), "of what was withdrawn before it was told, nothing")
+	assert.Empty(t, begun())
 }

@@ -211,9 +211,14 @@ func (h home) siteIDs() []string {
 // deployment tells this deployment from others that use the same broker.
 func (h home) deployment() string {
 	host, _ := os.Hostname() // without one the folder has to do
+	return cmp.Or(host, "coldweek") + ":" + h.absolute()
+}
+
+// absolute is the folder wherever one stands, as far as that is known.
+func (h home) absolute() string {
 	dir, err := filepath.Abs(h.dir)
 	if err != nil {
-		dir = h.dir
+		return h.dir
 	}
-	return cmp.Or(host, "coldweek") + ":" + dir
+	return dir
 }

@@ -99,7 +99,7 @@ func (n *notifyConfig) validate(h home) error {
 // options are the notifier's, as far as coldweek.yaml says.
 func (n *notifyConfig) options(h home) (o notify.Options, err error) {
 	wrong := func(where string, err error) error { return usagef("%s: notify: %s%w", h.configPath(), where, err) }
-	o = notify.Options{Path: h.outboxPath(), PagesURL: n.PagesURL, ClientID: h.deployment()}
+	o = notify.Options{Path: h.outboxPath(), PagesURL: n.PagesURL, Home: h.absolute(), ClientID: h.deployment()}
 	if u, err := url.Parse(n.PagesURL); n.PagesURL != "" && (err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https") {
 		return o, wrong("", fmt.Errorf("pages_url: %q is no address of a web server; write where engineers find the pages, such as https://coldweek.example", n.PagesURL))
 	}

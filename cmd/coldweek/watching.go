@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"coldweek/analysis/job"
@@ -16,9 +17,10 @@ const (
 	// watchEvery is how often each site is looked at; a look at one of which
 	// nothing new came costs next to nothing.
 	watchEvery = 30 * time.Second
-	// toldAgain is how far back findings that ended are handed over again after
-	// a start, in case the process ended before they were. Twice is once there.
-	toldAgain = 24 * time.Hour
+	// lookBack is how far back findings that ended are handed over after a start,
+	// in case the process ended before they were; older ones are history to the
+	// notifier.
+	lookBack = 7 * 24 * time.Hour
 )
 
 // lookout watches all sites and hands what changed to the notifier.
@@ -61,6 +63,7 @@ func (l *lookout) look(ctx context.Context, record *site.Record) error {
 			return err
 		}
 		l.memory[record.ID] = memory
+		return nil // what changed is among what was kept
 	}
 	for i := range watched.Changed {
 		l.changed(record, &watched.Changed[i], now)
@@ -68,17 +71,54 @@ func (l *lookout) look(ctx context.Context, record *site.Record) error {
 	return nil
 }
 
-// begin hands over what is open, and what ended lately, when a site is looked at
-// for the first time since the start.
+// begin compares what the store has with what the outbox knows, when a site is
+// looked at for the first time since the start: the process may have ended
+// after a finding was kept and before it was handed over, be it new, worse than
+// it was, or over.
 func (l *lookout) begin(ctx context.Context, record *site.Record, now time.Time) error {
-	findings, err := job.ReadFindings(ctx, l.service.store, record.ID, now.Add(-toldAgain), now.Add(watchEvery))
+	past := now.Add(-lookBack)
+	from, known, err := l.recall(ctx, record.ID, past)
 	if err != nil {
 		return err
 	}
-	for i := range findings {
-		l.changed(record, &findings[i], now)
+	kept, err := l.service.store.Findings(ctx, record.ID, from, now.Add(watchEvery))
+	if err != nil {
+		return err
+	}
+	for _, k := range kept {
+		f, err := job.ReadFinding(k)
+		if err != nil {
+			return err
+		}
+		ended, told := known[job.FindingID(f.Kind, f.Since)]
+		if ended || !told && f.Ended() && f.Until.Before(past) {
+			continue
+		}
+		l.changed(record, &f, now)
 	}
 	return nil
+}
+
+// recall takes over how severe the outbox knows a site's open findings to be. It
+// returns whether each that it knows has ended, and when the first open one began
+// if that is before the time given.
+func (l *lookout) recall(ctx context.Context, id string, from time.Time) (time.Time, map[string]bool, error) {
+	ended := map[string]bool{}
+	if l.notifier == nil {
+		return from, ended, nil
+	}
+	known, err := l.notifier.Known(ctx, id)
+	for _, k := range known {
+		name := job.FindingID(k.Kind, k.Since)
+		if ended[name] = k.Ended; k.Ended {
+			continue
+		}
+		l.severity[id+" "+name] = watch.Severity(k.Severity)
+		if !k.Since.After(from) {
+			from = k.Since.Add(-time.Millisecond) // one that was withdrawn ended when it began
+		}
+	}
+	return from, ended, err
 }
 
 // changed makes the event of a finding that is new or not what it was.
@@ -90,15 +130,23 @@ func (l *lookout) changed(record *site.Record, f *watch.Finding, now time.Time) 
 	switch {
 	case f.Ended():
 		delete(l.severity, key)
-		if !told && !f.Withdrawn() { // it began and ended since the last look
+		if !told && f.Withdrawn() {
+			return
+		}
+		if !told { // it began and ended since the last look
 			l.add(notify.Opened, record, f, id, now)
 		}
 		l.add(notify.Ended, record, f, id, now)
 	case !told:
 		l.add(notify.Opened, record, f, id, now)
-	case before != f.Severity:
+	case worse(f.Severity, before):
 		l.add(notify.Raised, record, f, id, now)
 	}
+}
+
+func worse(a, b watch.Severity) bool {
+	rank := func(s watch.Severity) int { return slices.Index(store.Severities(), store.Severity(s)) }
+	return rank(a) > rank(b)
 }
 
 func (l *lookout) add(what notify.What, record *site.Record, f *watch.Finding, id string, now time.Time) {

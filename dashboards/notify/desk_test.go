@@ -76,7 +76,7 @@ func open(t *testing.T, engineers ...notify.Engineer) *desk {
 	t.Helper()
 	d := &desk{t: t, mail: mailtest.Start(t, mailtest.Options{}), log: &bytes.Buffer{}, now: wednesday}
 	d.options = notify.Options{
-		Path: filepath.Join(t.TempDir(), "outbox.sqlite"), Engineers: engineers, PagesURL: "https://pages.firm.example/",
+		Path: filepath.Join(t.TempDir(), "outbox.sqlite"), Engineers: engineers, PagesURL: "https://pages.firm.example/", Home: "/var/lib/coldweek",
 		Mail: &deliver.MailServer{
 			Host: "127.0.0.1", Port: d.mail.Port(), TLS: deliver.NoTLS, From: &mail.Address{Name: "coldweek", Address: "watch@firm.example"},
 		},

@@ -20,7 +20,12 @@ type telling struct {
 	message  message
 	events   []Event
 	pagesURL string
+	home     string
 	now      time.Time
+}
+
+func (n *Notifier) telling(g *Engineer, m message, events []Event) telling {
+	return telling{engineer: g, message: m, events: events, pagesURL: n.options.PagesURL, home: n.options.Home, now: n.options.Now()}
 }
 
 // line is an open connection to one engineer by one way.

@@ -22,6 +22,7 @@ type Options struct {
 	Mail      *deliver.MailServer
 	Broker    *deliver.Broker
 	PagesURL  string // of the pages, for links; none when empty
+	Home      string // folder of the deployment, for the commands that letters name
 	ClientID  string // tells apart deployments that use the same broker
 
 	// Actions returns what engineers did about a site's findings, in the order
@@ -43,6 +44,7 @@ type Notifier struct {
 	mu    sync.Mutex
 	busy  map[queue]bool // with a round
 	tidy  time.Time      // when the outbox was last pruned
+	tally map[Way]Tally  // counts since Open
 	rests sync.WaitGroup
 }
 
@@ -145,6 +147,7 @@ func (n *Notifier) Run(ctx context.Context) error {
 	}
 	defer func() { _ = lock.Unlock() }()
 	defer n.rests.Wait()
+	n.start(ctx)
 	for ctx.Err() == nil {
 		next, err := n.step(ctx)
 		if err != nil && ctx.Err() == nil {
@@ -153,6 +156,17 @@ func (n *Notifier) Run(ctx context.Context) error {
 		n.wait(ctx, next)
 	}
 	return nil
+}
+
+// start tries anew what found its way closed, as a start may be because that was
+// mended, and greets who was not told yet. Nothing of it may keep the rest from
+// being told.
+func (n *Notifier) start(ctx context.Context) {
+	now := n.options.Now()
+	err := errors.Join(n.box.retry(ctx, now), n.greet(ctx, now))
+	if err != nil && ctx.Err() == nil {
+		n.log.Error("notifications are held up", "error", err)
+	}
 }
 
 // wait returns when something may be due.

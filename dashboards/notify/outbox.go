@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"time"
 
+	"coldweek/dashboards/notify/deliver"
 	"coldweek/ingest/store/sqlitefile"
 )
 
@@ -255,6 +256,13 @@ func (o *outbox) clamp(ctx context.Context, now time.Time, farthest time.Duratio
 		}
 	}
 	return nil
+}
+
+// retry makes due now what waits because nothing got through.
+func (o *outbox) retry(ctx context.Context, now time.Time) error {
+	_, err := o.db.ExecContext(ctx, "UPDATE message SET next_ms = ?1 WHERE "+unsent+" AND scope = ?2 AND next_ms > ?1",
+		now.UnixMilli(), string(deliver.All))
+	return sqlitefile.Explain(ctx, err)
 }
 
 // prune forgets what was settled before then. The events of a finding stay until

@@ -97,9 +97,10 @@ func (r *round) send(ctx context.Context, m message) error {
 		r.hold(events, wait)
 		return r.n.box.set(ctx, m.id, "next_ms = max(next_ms, ?)", wait.UnixMilli())
 	}
-	err = r.line.tell(ctx, telling{engineer: r.engineer, message: m, events: events, pagesURL: r.n.options.PagesURL, now: r.n.options.Now()})
+	err = r.line.tell(ctx, r.n.telling(r.engineer, m, events))
 	if err == nil {
 		r.inVain = 0
+		r.n.count(m.way, func(t *Tally) { t.Sent++ })
 		r.n.log.Info("told", "engineer", m.engineer, "way", m.way, "message", m.token, "attempts", m.attempts+1)
 		return r.n.box.set(ctx, m.id, "sent_ms = ?, attempts = attempts + 1, error = ''", r.n.options.Now().UnixMilli())
 	}
@@ -182,6 +183,7 @@ func (n *Notifier) fail(m message, f *deliver.Failure) (again time.Time, err err
 	if f.Scope == deliver.Never || n.expired(m) {
 		return again, n.giveUp(m, f)
 	}
+	n.count(m.way, func(t *Tally) { t.Failed++ })
 	wait := max(f.Pause, pause(m.attempts))
 	again = n.options.Now().Add(wait)
 	n.log.Warn("not told yet", "engineer", m.engineer, "way", m.way, "message", m.token, "attempts", m.attempts+1, "again_in", wait, "error", f.Err)
@@ -193,6 +195,7 @@ func (n *Notifier) expired(m message) bool { return n.old(m) && m.attempts >= le
 func (n *Notifier) old(m message) bool { return n.options.Now().Sub(m.created) >= giveUpAfter }
 
 func (n *Notifier) giveUp(m message, why error) error {
+	n.count(m.way, func(t *Tally) { t.GivenUp++ })
 	n.log.Error("given up: this engineer is not told by this way", "engineer", m.engineer, "way", m.way, "message", m.token,
 		"since", m.created.UTC().Format(time.RFC3339), "attempts", m.attempts+1, "error", why)
 	return n.box.set(context.Background(), m.id, "attempts = attempts + 1, given_up_ms = ?, error = ?", n.options.Now().UnixMilli(), why.Error())

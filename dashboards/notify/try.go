@@ -44,7 +44,7 @@ func (n *Notifier) test(ctx context.Context, g *Engineer, way Way) error {
 	now := n.options.Now()
 	hash := sha256.Sum256(fmt.Appendf(nil, "%s\n%s\ntest %d", g.Name, way, now.UnixNano()))
 	m := message{token: hex.EncodeToString(hash[:16]), engineer: g.Name, way: way, test: true, created: now}
-	return line.tell(ctx, telling{engineer: g, message: m, pagesURL: n.options.PagesURL, now: now})
+	return line.tell(ctx, n.telling(g, m, nil))
 }
 
 // address is where a way leads.

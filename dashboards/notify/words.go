@@ -23,7 +23,9 @@ var templates embed.FS
 
 // The two forms of a letter say the same.
 var (
-	letterHTML = template.Must(template.ParseFS(templates, "templates/letter.html"))
+	letterHTML = template.Must(template.New("letter.html").Funcs(template.FuncMap{
+		"flag": func(word string) bool { return strings.HasPrefix(word, "--") },
+	}).ParseFS(templates, "templates/letter.html"))
 	letterText = text.Must(text.New("letter.txt").Funcs(text.FuncMap{
 		"line": oneLine, "upper": strings.ToUpper, "inc": func(i int) int { return i + 1 },
 	}).ParseFS(templates, "templates/letter.txt"))
@@ -77,6 +79,7 @@ type findingSheet struct {
 	First    string // of Next, where the rest is left out
 	Caution  string
 	Basis    string
+	Commands []command
 }
 
 // letter words the message as e-mail.
@@ -105,12 +108,12 @@ func (t *telling) sheet() sheet {
 		return t.testSheet()
 	}
 	findings := folded(gathered(t.events))
-	sites := bySite(findings)
 	s := sheet{Tone: "ended", Foot: []string{t.footer()}}
 	if len(findings) == 1 && !t.message.digest {
 		t.single(&s, findings[0])
 	} else {
-		t.many(&s, sites)
+		t.many(&s, bySite(findings))
+		s.Foot = append(t.anyMuting(findings), s.Foot...)
 	}
 	s.Subject = shortened(s.Subject, subjectRunes)
 	return s
@@ -204,6 +207,7 @@ func (t *telling) describe(f *folding) findingSheet {
 	return findingSheet{
 		Tone: f.tone(), Title: f.Title, Period: t.period(f),
 		Evidence: f.Evidence, Causes: f.Causes, Next: f.Next, Caution: f.Caution, Basis: f.Basis,
+		Commands: t.commands(f),
 	}
 }
 
@@ -215,6 +219,9 @@ func (t *telling) mention(f *folding) findingSheet {
 	}
 	if len(f.Next) > 0 {
 		s.First = f.Next[0]
+	}
+	if t.home != "" {
+		s.Commands = []command{{"When somebody sees to it", t.acknowledging(f)}} // muting is in the foot
 	}
 	return s
 }
