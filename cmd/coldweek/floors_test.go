@@ -78,6 +78,7 @@ var imports = map[string][]string{
 	"dashboards/grafana":                {},
 	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
 	"dashboards/metrics/prometheustest": {"ingest/programtest"},
+	"dashboards/note/words":             {},
 	"dashboards/notify":                 {"ingest/store", "ingest/store/sqlitefile", "dashboards/notify/deliver"},
 	"dashboards/notify/deliver":         {"ingest/trust"},
 	"dashboards/notify/mailtest":        {},
