@@ -27,6 +27,7 @@ type Record struct {
 	Limits       *Limits                   `yaml:"limits,omitempty" jsonschema:"description=What counts as out of the ordinary here"`
 	Tariff       *Tariff                   `yaml:"tariff,omitempty" jsonschema:"description=Prices for the performance note"`
 	Contact      *Contact                  `yaml:"contact,omitempty" jsonschema:"description=Who looks after the plant and who lives with it"`
+	Note         *Note                     `yaml:"note,omitempty" jsonschema:"description=How the monthly performance note goes out"`
 	Visits       []Visit                   `yaml:"visits,omitempty" jsonschema:"description=Spot readings taken on site"`
 
 	zone   *time.Location
@@ -259,6 +260,7 @@ type Tariff struct {
 	FormerPricePerKWh *float64        `yaml:"former_price_per_kwh,omitempty" jsonschema:"minimum=0,maximum=100"`
 	FormerEfficiency  *float64        `yaml:"former_efficiency,omitempty" jsonschema:"exclusiveMinimum=0,maximum=1.1,description=Heat per energy bought; a ratio such as 0.85"`
 	FormerCarbonKgKWh *float64        `yaml:"former_carbon_kg_per_kwh,omitempty" jsonschema:"minimum=0,maximum=3"`
+	CarbonSource      string          `yaml:"carbon_source,omitempty" jsonschema:"description=Where the carbon factors come from and of which year they are"`
 }
 
 // TimeOfUseRate is a price that holds in a span of the local day.
@@ -274,6 +276,19 @@ type Contact struct {
 	EngineerEmail  string `yaml:"engineer_email,omitempty" jsonschema:"format=email"`
 	Homeowner      string `yaml:"homeowner,omitempty"`
 	HomeownerEmail string `yaml:"homeowner_email,omitempty" jsonschema:"format=email"`
+}
+
+// When a note goes out by itself.
+const (
+	SendAfterRelease = "after_release" // what holds when nothing is given
+	SendAtOnce       = "at_once"
+	SendNever        = "never"
+)
+
+// Note says how the monthly performance note goes out.
+type Note struct {
+	Language string `yaml:"language,omitempty" jsonschema:"pattern=^[a-z]{2\\,3}$,description=Such as en or de; English when not given"`
+	Send     string `yaml:"send,omitempty" jsonschema:"enum=after_release,enum=at_once,enum=never,description=A draft waits for the engineer's release unless this says at_once; never makes no drafts"`
 }
 
 // Visit is a set of spot readings taken on site.

@@ -96,6 +96,8 @@ func TestLimitsHoldInBoth(t *testing.T) {
 		{"contact: {engineer_email: %s}", []string{"a@example.org"}, []string{"a.example.org"}},
 		{"limits: {short_run_minutes: %s}", []string{"1", "7.5", "120"}, []string{"0.9", "120.5", "~"}},
 		{"tariff: {currency: %s}", []string{"EUR"}, []string{"eur", "EURO"}},
+		{"note: {send: %s}", []string{"after_release", "at_once", "never"}, []string{"always", "~", "true"}},
+		{"note: {language: %s}", []string{"en", "de"}, []string{"DE", "deutsch", "d", "de-AT"}},
 		{"hot_water: {schedule: [{from: %s, to: '12:00'}]}", []string{"'00:00'", "'23:59'"}, []string{"'24:00'", "'7:00'", "'07:60'"}},
 		{"heating_curve: {points: [{outdoor_temp_c: -5, flow_temp_c: 45}%s]}", []string{", {outdoor_temp_c: 15, flow_temp_c: 25}"}, []string{"", ", {outdoor_temp_c: 15}"}},
 		{"channels: {%s: {column: x}}", []string{"flow_temp", "room_temp/a", "mode"}, []string{"flow", "flow_temp/", "flow_temp/a/b", "flow_temp/+", `"flow_temp/a b"`}},
