@@ -34,6 +34,15 @@ type WatchStore interface {
 type Watched struct {
 	Changed []watch.Finding // new, ended or otherwise different since the look before; they are stored
 	Open    []watch.Finding
+	Glance  watch.Glance
+	LastDay LastDay
+}
+
+// LastDay is the last local day that is over, with its figures by name as the store
+// has them. Figures is nil where nothing is known of that day.
+type LastDay struct {
+	From    time.Time
+	Figures map[string]float64
 }
 
 // Memory keeps what a look at a site read, so that the next one reads only what
@@ -46,6 +55,8 @@ type Memory struct {
 	close    []closeDay
 	curves   []datedCurve
 	pace     pace
+	glance   watch.Glance
+	lastDay  LastDay
 	findings []watch.Finding
 	known    bool // findings are those of the store
 	seen     seen
@@ -80,7 +91,7 @@ func Watch(ctx context.Context, st WatchStore, record *site.Record, now time.Tim
 		return Watched{}, err
 	}
 	m.remember(l)
-	return Watched{Changed: l.changed, Open: m.open()}, nil
+	return Watched{Changed: l.changed, Open: m.open(), Glance: m.glance, LastDay: m.lastDay}, nil
 }
 
 // looked is what came of a look.
@@ -102,12 +113,22 @@ func (m *Memory) look(ctx context.Context, st Store, kept store.Findings, record
 	}
 	m.fill(c)
 	m.fitCurves(r, c)
+	m.glance, m.lastDay = watch.GlanceAt(c), lastDayOf(record, c)
 	l.from = c.DaysFrom()
 	if err := m.recall(ctx, kept, record.ID, l.from); err != nil {
 		return looked{}, err
 	}
 	l.changed = watch.Reconcile(m.findings, watch.Run(c), c)
 	return l, nil
+}
+
+func lastDayOf(record *site.Record, c *watch.Case) LastDay {
+	days := c.WholeDays()
+	if len(days) == 0 || days[len(days)-1].Sums.KnownS() == 0 {
+		return LastDay{}
+	}
+	last := &days[len(days)-1]
+	return LastDay{From: last.From, Figures: fields(record, last)}
 }
 
 // seen is what a look stands on: another one that has the same finds the same.
