@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -68,12 +69,16 @@ func (a *app) demo(ctx context.Context, h home, listen string) error {
 
 // playDemo runs the service and the houses that publish to it.
 func (a *app) playDemo(ctx context.Context, h home, st *stores, passwords map[string]string, listen string) error {
-	play := &playing{houses: rig.Houses(), passwords: passwords}
+	play := &playing{houses: rig.Houses(), passwords: passwords, past: map[string]bool{}}
+	for _, plant := range play.houses {
+		play.past[plant.ID] = true
+	}
 	config := config{Broker: &brokerConfig{Listen: "127.0.0.1:0"}, Web: webConfig{Listen: freeAddress(listen)}}
 	s, err := newService(ctx, h, config, st, a.quietLogger(), play.notice)
 	if err != nil {
 		return err
 	}
+	s.catchUp, play.watchPast = play.inPast, s.watchPast
 	fmt.Fprintf(a.out, "coldweek demo: open %s\n", s.url())
 	fmt.Fprintf(a.out, "Three invented houses publish to the broker at %s. Stop with Ctrl-C.\n", s.broker.Addr())
 
@@ -131,8 +136,30 @@ type playing struct {
 	houses    []rig.Plant
 	passwords map[string]string
 	progress  func(percent int64)
+	watchPast func(ctx context.Context, id string, since time.Time) error
 
 	playedDays atomic.Int64 // by all houses together
+
+	mu   sync.Mutex
+	past map[string]bool // houses whose past is still played
+}
+
+func (p *playing) inPast(id string) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.past[id]
+}
+
+// arrive has what the past showed noticed, and the house watched from now on. Until
+// then it would be found silent, having got no further than some days ago.
+func (p *playing) arrive(ctx context.Context, id string, since time.Time) error {
+	if err := p.watchPast(ctx, id, since); err != nil {
+		return err
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.past[id] = false
+	return nil
 }
 
 // notice is the line on top of the pages.
@@ -178,6 +205,9 @@ func (p *playing) house(ctx context.Context, plant rig.Plant, address string) er
 		p.progress(100 * done / int64(demoDays*len(p.houses)))
 	}
 	if err := advance(ctx, r, history, time.Now()); err != nil {
+		return err
+	}
+	if err := p.arrive(ctx, plant.ID, begin); err != nil {
 		return err
 	}
 	live := publish.New(client, publish.Options{Format: publish.SenML})

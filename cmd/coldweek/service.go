@@ -48,7 +48,8 @@ type service struct {
 	allowed atomic.Pointer[map[string][]string] // site -> topics its record maps
 	intake  *receive.Intake
 
-	notifier *notify.Notifier // nil: nobody is told of findings
+	notifier *notify.Notifier     // nil: nobody is told of findings
+	catchUp  func(id string) bool // says that a site's history is still coming in, so that it is no use to watch it; nil: of none
 
 	broker     *broker.Broker
 	subscriber *receive.Subscriber

@@ -37,6 +37,9 @@ func (s *service) keepWatch(ctx context.Context) error {
 	l := &lookout{service: s, notifier: s.notifier, memory: map[string]*job.Memory{}, severity: map[string]watch.Severity{}}
 	for {
 		for _, record := range *s.records.Load() {
+			if s.catchUp != nil && s.catchUp(record.ID) {
+				continue
+			}
 			if err := l.look(ctx, record); err != nil && ctx.Err() == nil {
 				s.logger.Error("a site was not looked at; trying again", "site", record.ID, "error", err)
 			}
@@ -46,6 +49,16 @@ func (s *service) keepWatch(ctx context.Context) error {
 			return ctx.Err()
 		}
 	}
+}
+
+// watchPast watches a site's history since a time, as if it had been watched then.
+func (s *service) watchPast(ctx context.Context, id string, since time.Time) error {
+	for _, record := range *s.records.Load() {
+		if record.ID == id {
+			return job.WatchHistory(ctx, s.store, record, job.WindowAround(since, time.Now().In(record.Zone())), nil)
+		}
+	}
+	return nil
 }
 
 func (l *lookout) look(ctx context.Context, record *site.Record) error {
