@@ -252,11 +252,16 @@ func (l layout) plotFrame() Box {
 
 // drawEmpty says why there is nothing to see.
 func (l layout) drawEmpty(c Canvas, frame Box) {
-	style := TextStyle{Role: Ink, Size: textSize, Anchor: Middle}
-	lines := wrapText(style, l.empty, frame.W-24)
 	if len(l.panels) > 0 {
 		frame = l.panels[0].frame
 	}
+	say(c, frame, l.empty)
+}
+
+// say writes words in the middle of a frame.
+func say(c Canvas, frame Box, words string) {
+	style := TextStyle{Role: Ink, Size: textSize, Anchor: Middle}
+	lines := wrapText(style, words, frame.W-24)
 	middle := Point{frame.X + frame.W/2, frame.Y + frame.H/2}
 	const leading = textSize * 1.4
 	width := 0.0

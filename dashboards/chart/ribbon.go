@@ -30,7 +30,6 @@ var states = []state{
 const (
 	ribbonHeight = 15.0
 	backupHeight = 5.0
-	keyHeight    = 18.0
 )
 
 // worn is a state that occurs, with its spans clipped to the window.
@@ -93,40 +92,6 @@ func onPixels(spans []Span, c clock) []extent {
 	return all
 }
 
-// key is an entry of a legend: a sample and its name.
-type key struct {
-	name   string
-	role   Role
-	height float64 // share of the sample's
-	look   look
-	x      float64
-}
-
-// look is what the sample of a key is.
-type look int
-
-const (
-	plain   look = iota
-	striped      // struck out as doubtful
-	hatched      // the ground of what is missing
-	bare         // no sample: a remark
-)
-
-const (
-	keySample = 12.0
-	keyGap    = 16.0
-)
-
-// nameX is how far the name is from the key's left edge.
-func (k key) nameX() float64 {
-	if k.look == bare {
-		return 0
-	}
-	return keySample + 5
-}
-
-func (k key) width() float64 { return k.nameX() + TextWidth(noteStyle, k.name) }
-
 func (r ribbon) legend(c clock, missing bool) []key {
 	var keys []key
 	for _, s := range r.states {
@@ -145,47 +110,6 @@ func (r ribbon) legend(c clock, missing bool) []key {
 		keys = append(keys, key{name: "Height: share of time", look: bare})
 	}
 	return keys
-}
-
-// wrapKeys puts keys on rows no wider than width.
-func wrapKeys(keys []key, width float64) [][]key {
-	var rows [][]key
-	x := 0.0
-	for _, k := range keys {
-		if len(rows) == 0 || x+k.width() > width {
-			rows = append(rows, nil)
-			x = 0
-		}
-		k.x = x
-		x += k.width() + keyGap
-		rows[len(rows)-1] = append(rows[len(rows)-1], k)
-	}
-	return rows
-}
-
-// drawKeys draws rows of a legend from the top left corner.
-func drawKeys(c Canvas, rows [][]key, at Point) {
-	for i, row := range rows {
-		baseline := at.Y + keyHeight*float64(i) + 12
-		for _, k := range row {
-			k.drawSample(c, Box{at.X + k.x, baseline - 9, keySample, 10})
-			c.Text(noteStyle, Point{at.X + k.x + k.nameX(), baseline}, k.name)
-		}
-	}
-}
-
-func (k key) drawSample(c Canvas, b Box) {
-	switch k.look {
-	case bare:
-	case hatched:
-		hatch(c, b)
-	default:
-		h := max(2, b.H*k.height)
-		c.Rect(k.role, Box{b.X, b.Bottom() - h, b.W, h})
-		if k.look == striped {
-			drawStripes(c, b)
-		}
-	}
 }
 
 func (r ribbon) holes(c clock) []interval { return c.uncovered(slices.Clone(r.known), 2*c.pixelMS()) }

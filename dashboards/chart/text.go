@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"unicode"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
@@ -69,9 +70,14 @@ func (t TextStyle) advance() func(rune) float64 {
 	}
 }
 
+// words splits s where a line may break; a number stays with its unit.
+func words(s string) []string {
+	return strings.FieldsFunc(s, func(r rune) bool { return unicode.IsSpace(r) && r != '\u00a0' })
+}
+
 // fitText shortens s with an ellipsis until it is no wider than width.
 func fitText(style TextStyle, s string, width float64) string {
-	s = strings.Join(strings.Fields(s), " ")
+	s = strings.Join(words(s), " ")
 	advance := style.advance()
 	const ellipsis = '…'
 	used, cut := 0.0, -1 // cut is where an ellipsis would still fit
@@ -94,7 +100,7 @@ func fitText(style TextStyle, s string, width float64) string {
 func wrapText(style TextStyle, s string, width float64) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(s) {
+	for _, word := range words(s) {
 		longer := strings.TrimSpace(line + " " + word)
 		if line != "" && TextWidth(style, longer) > width {
 			lines = append(lines, line)

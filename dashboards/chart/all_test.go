@@ -1,0 +1,142 @@
+package chart
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// drawing is what all charts are.
+type drawing interface {
+	Draw(Canvas)
+	Extent() Size
+	SVG() []byte
+}
+
+// maker makes a chart of a name and a size.
+type maker func(name string, size Size) drawing
+
+// winterDays are invented days of a house that loses 290 W/K from 17 °C on.
+func winterDays(count int) []HeatDay {
+	r := rand.New(rand.NewPCG(3, 5))
+	var days []HeatDay
+	for i := range count {
+		outdoorC := 5 - 9*math.Cos(float64(i-15)/212*2*math.Pi) + 3*r.NormFloat64()
+		d := HeatDay{Date: time.Date(2025, 10, 1+i, 0, 0, 0, 0, time.UTC), OutdoorC: outdoorC}
+		d.HeatKW = max(0.2, 0.29*(17-outdoorC)+0.35*r.NormFloat64())
+		if i%13 == 4 {
+			d.Doubtful, d.Why, d.HeatKW = true, "set back", d.HeatKW*0.6
+		}
+		days = append(days, d)
+	}
+	return days
+}
+
+func winterFit(fromC, toC float64) []HeatFit {
+	var fit []HeatFit
+	for t := fromC; t <= toC; t++ {
+		half := 0.15 + 0.0025*(t-4)*(t-4)
+		kw := 0.29 * (17 - t)
+		fit = append(fit, HeatFit{t, kw, kw - half, kw + half})
+	}
+	return fit
+}
+
+func heatingHours(count int) []CurveHour {
+	r := rand.New(rand.NewPCG(3, 9))
+	var hours []CurveHour
+	for range count {
+		t := 3 + 5*r.NormFloat64()
+		hours = append(hours, CurveHour{t, 41 - 0.7*t + 0.7*r.NormFloat64()})
+	}
+	return hours
+}
+
+func straight(fromC, flowC, toC, slope float64) []CurveHour {
+	return []CurveHour{{fromC, flowC}, {toC, flowC + slope*(toC-fromC)}}
+}
+
+var makers = map[string]maker{
+	"heat": func(name string, size Size) drawing {
+		return HeatByOutdoor{ID: name, Title: name, Days: winterDays(212), Need: 7, Fit: winterFit(-12, 20), Design: &HeatDesign{-12, 8.9}, Size: size}
+	},
+	"heat few": func(name string, size Size) drawing {
+		return HeatByOutdoor{ID: name, Title: name, Days: winterDays(3), Need: 7, Design: &HeatDesign{-12, 8.9}, Size: size}
+	},
+	"heat none": func(name string, size Size) drawing {
+		return HeatByOutdoor{ID: name, Title: name, Need: 7, Size: size}
+	},
+	"curve": func(name string, size Size) drawing {
+		design := -12.0
+		return CurveScatter{ID: name, Title: name, Hours: heatingHours(720), Need: 48, Set: straight(-15, 54, 20, -0.8),
+			Fitted: straight(-12, 49.4, 18, -0.7), Lowest: straight(-12, 45, 15, -0.62), DesignOutdoorC: &design, Size: size}
+	},
+	"curve few": func(name string, size Size) drawing {
+		return CurveScatter{ID: name, Title: name, Hours: heatingHours(30), Need: 48, Set: straight(-15, 54, 20, -0.8), Size: size}
+	},
+}
+
+var widths = []float64{300, 380, 700, 960, 1200}
+
+// each runs a check on every chart in every width.
+func each(t *testing.T, check func(t *testing.T, d drawing)) {
+	for name, make := range makers {
+		for _, width := range widths {
+			t.Run(fmt.Sprint(name, " ", width), func(t *testing.T) {
+				check(t, make(strings.ReplaceAll(name, " ", "-"), Size{width, 0}))
+			})
+		}
+	}
+}
+
+func TestEveryChartKeepsWithinItsPicture(t *testing.T) {
+	each(t, func(t *testing.T, d drawing) {
+		r, size := draw(d), d.Extent()
+		checkTexts(t, "", r.texts, size)
+		checkShapes(t, r, size)
+	})
+}
+
+// checkShapes fails if anything is drawn outside the picture or nowhere.
+func checkShapes(t *testing.T, r *recorder, size Size) {
+	t.Helper()
+	const touch = 1
+	for _, l := range append(r.lines, r.areas...) {
+		for _, p := range l.points {
+			require.True(t, p.X >= -touch && p.Y >= -touch && p.X <= size.Width+touch && p.Y <= size.Height+touch, "%v is not in the picture", p)
+		}
+	}
+	for _, f := range r.rects {
+		b := f.box
+		require.True(t, b.W >= 0 && b.H >= 0 && b.X >= -touch && b.Y >= -touch && b.Right() <= size.Width+touch && b.Bottom() <= size.Height+touch, "%v", f)
+	}
+}
+
+func TestEveryChartIsSmallAndTheSameEachTime(t *testing.T) {
+	each(t, func(t *testing.T, d drawing) {
+		assert.LessOrEqual(t, len(d.SVG()), 60_000)
+		assert.Equal(t, d.SVG(), d.SVG())
+	})
+}
+
+func TestEveryChartHasANameAndADescription(t *testing.T) {
+	ids := map[string]bool{}
+	for name, make := range makers {
+		all := parseSVG(t, make(strings.ReplaceAll(name, " ", "-"), Size{700, 0}).SVG())
+		assert.NotEmpty(t, all[1].text, name)
+		assert.Greater(t, len(all[2].text), 8, name)
+		for _, e := range all {
+			assert.NotContains(t, e.text, "NaN", name)
+			if id := e.at["id"]; id != "" {
+				assert.False(t, ids[id], "id %q twice", id)
+				ids[id] = true
+			}
+		}
+	}
+}
