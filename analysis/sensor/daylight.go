@@ -12,6 +12,8 @@ const (
 	// clock, by decidedH more than that a suspicion.
 	twilightH, decidedH = 0.6, 0.4
 	daylightWM2         = 20
+	// nightBlocks without light end a day.
+	nightBlocks = 2 * blocksPerH
 )
 
 // daylight holds the hours of light against the sun over the place. Walls and
@@ -29,28 +31,20 @@ func (l *look) daylight() (Suspicion, bool) {
 			k++
 			continue
 		}
-		first := k
-		for k < len(lightWM2) && !(lightWM2[k] < daylightWM2 && l.darkAfter(lightWM2, k)) {
-			k++
+		first, last := k, k // lit blocks; of one without readings nothing is known
+		for ; k < len(lightWM2) && k-last <= nightBlocks; k++ {
+			if lightWM2[k] >= daylightWM2 {
+				last = k
+			}
 		}
-		if k >= len(lightWM2)-1 {
+		if k-last <= nightBlocks {
 			break
 		}
-		if s, ok := l.judgeLight(l.blockStart(first), l.blockStart(k)); ok {
+		if s, ok := l.judgeLight(l.blockStart(first), l.blockStart(last+1)); ok {
 			return s, true
 		}
 	}
 	return Suspicion{}, false
-}
-
-// darkAfter says whether it stays dark for the next two hours.
-func (l *look) darkAfter(lightWM2 []float64, k int) bool {
-	for i := k; i < min(k+2*blocksPerH, len(lightWM2)); i++ {
-		if !(lightWM2[i] < daylightWM2) {
-			return false
-		}
-	}
-	return true
 }
 
 func (l *look) judgeLight(firstMS, lastMS int64) (Suspicion, bool) {
