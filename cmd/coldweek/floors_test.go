@@ -76,7 +76,7 @@ var imports = map[string][]string{
 	"dashboards/chart":                  {"ingest"},
 	"dashboards/chart/pdf":              {"dashboards/chart"},
 	"dashboards/grafana":                {},
-	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store"},
+	"dashboards/metrics":                {"ingest", "ingest/receive", "ingest/store", "analysis/job", "analysis/watch"},
 	"dashboards/metrics/prometheustest": {"ingest/programtest"},
 	"dashboards/note/words":             {},
 	"dashboards/notify":                 {"ingest/store", "ingest/store/sqlitefile", "dashboards/notify/deliver"},

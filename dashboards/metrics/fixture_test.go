@@ -70,6 +70,20 @@ func (s *service) options(ids ...string) metrics.Options {
 	}
 }
 
+// everything are options with all there may be, each site looked at once.
+func (s *service) everything(ids ...string) metrics.Options {
+	o := s.options(ids...)
+	o.Plants, o.Tasks = metrics.NewPlants(time.Now), metrics.NewTasks(time.Now)
+	for _, id := range ids {
+		o.Plants.Put(id, evening, troubled(), nil)
+		require.NoError(s.t, o.Tasks.Do(s.t.Context(), metrics.Look, func(context.Context) error { return nil }))
+	}
+	o.Disk = func() (metrics.Disk, error) { return metrics.Disk{FreeBytes: 3 << 30, SizeBytes: 64 << 30}, nil }
+	o.Journal = func(context.Context) (metrics.Journal, error) { return waiting, nil }
+	o.Routes = func(context.Context) ([]metrics.Route, error) { return routes, nil }
+	return o
+}
+
 // publish hands a message over and waits until it is on disk.
 func (s *service) publish(topic, body string) {
 	s.t.Helper()

@@ -21,16 +21,20 @@ import (
 // for the page unless told otherwise.
 const patience = 2 * time.Second
 
-// Options say where the numbers come from. All but Journal must be given; the
-// functions are called at each scrape, from many goroutines.
+// Options say where the numbers come from; the functions are called at each
+// scrape, from many goroutines. What may be nil takes its numbers off the page.
 type Options struct {
 	Version    string // of the program
 	Intake     func() receive.Stats
 	Quarantine func(context.Context) ([]store.QuarantineCount, error)
 	Sites      func() []string // ids of the site records
 	Logger     *slog.Logger
-	// Journal is nil where readings go to the store directly.
-	Journal func(context.Context) (Journal, error)
+
+	Plants  *Plants                                // may be nil
+	Tasks   *Tasks                                 // may be nil
+	Disk    func() (Disk, error)                   // may be nil
+	Journal func(context.Context) (Journal, error) // nil where readings go to the store directly
+	Routes  func(context.Context) ([]Route, error) // nil where nobody is told of findings
 }
 
 func (o Options) check() error {
@@ -71,19 +75,36 @@ func newRegistry(o Options) (*prometheus.Registry, error) {
 		collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
 		buildInfo(o.Version),
 		newIntakeCollector(o.Intake),
-		newSiteCollector(o.Intake, o.Sites),
+		newSiteCollector(o.Intake, o.Sites, o.Plants),
 		newQuarantineCollector(o.Quarantine),
 	}
-	if o.Journal != nil {
-		all = append(all, newJournalCollector(o.Journal))
-	}
 	registry := prometheus.NewRegistry()
-	for _, c := range all {
+	for _, c := range append(all, o.others()...) {
 		if err := registry.Register(c); err != nil {
 			return nil, fmt.Errorf("metrics: %w", err)
 		}
 	}
 	return registry, nil
+}
+
+// others are the collectors of what may be nil.
+func (o Options) others() (list []prometheus.Collector) {
+	if o.Plants != nil {
+		list = append(list, newPlantCollector(o.Plants, o.Sites))
+	}
+	if o.Tasks != nil {
+		list = append(list, o.Tasks.duration, o.Tasks.failures, o.Tasks.success)
+	}
+	if o.Disk != nil {
+		list = append(list, newDiskCollector(o.Disk))
+	}
+	if o.Journal != nil {
+		list = append(list, newJournalCollector(o.Journal))
+	}
+	if o.Routes != nil {
+		list = append(list, newRouteCollector(o.Routes))
+	}
+	return list
 }
 
 func buildInfo(version string) prometheus.Collector {

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"maps"
 	"net/http"
+	"os/exec"
 	"slices"
 	"strings"
 	"testing"
@@ -18,28 +19,36 @@ import (
 
 	"coldweek/dashboards/metrics"
 	"coldweek/ingest"
+	"coldweek/ingest/programtest"
 	"coldweek/ingest/receive"
 	"coldweek/ingest/store"
 )
 
 // names is what dashboards and rules are drawn against.
-const names = `coldweek_build_info coldweek_database_up
+const names = `coldweek_build_info coldweek_data_filesystem_free_bytes coldweek_data_filesystem_size_bytes coldweek_database_up
 coldweek_ingest_acknowledgement_seconds coldweek_ingest_commit_failures_total coldweek_ingest_commits_total
 coldweek_ingest_messages_lost_total coldweek_ingest_messages_total coldweek_ingest_queued_messages
 coldweek_ingest_readings_changed_total coldweek_ingest_readings_total coldweek_ingest_refused_total
 coldweek_journal_batches coldweek_journal_forward_failures_total coldweek_journal_forwarded_readings_total
 coldweek_journal_oldest_timestamp_seconds coldweek_journal_readings
+coldweek_notification_failures_total coldweek_notification_oldest_stuck_timestamp_seconds coldweek_notifications_given_up_total
+coldweek_notifications_sent_total coldweek_notifications_stuck coldweek_notifications_waiting
 coldweek_quarantine_messages coldweek_quarantine_refused_total
-coldweek_site_last_reading_timestamp_seconds`
+coldweek_site_day_backup_joules coldweek_site_day_compressor_run_seconds coldweek_site_day_compressor_starts
+coldweek_site_day_coverage_ratio coldweek_site_day_defrost_seconds coldweek_site_day_electricity_joules
+coldweek_site_day_heat_joules coldweek_site_day_start_timestamp_seconds
+coldweek_site_finding_start_timestamp_seconds coldweek_site_findings coldweek_site_flow_celsius
+coldweek_site_flow_cubic_meters_per_second coldweek_site_flow_limit_cubic_meters_per_second
+coldweek_site_last_look_timestamp_seconds coldweek_site_last_reading_timestamp_seconds
+coldweek_site_outdoor_celsius coldweek_site_return_celsius coldweek_site_room_below_set_kelvin
+coldweek_task_duration_seconds coldweek_task_failures_total coldweek_task_last_success_timestamp_seconds`
 
 var waiting = metrics.Journal{Batches: 3, Readings: 1200, Oldest: time.UnixMilli(1_768_392_000_500), Forwarded: 8000, Failures: 2, Up: true}
 
 func TestNamesAreKeptAndFollowTheConventions(t *testing.T) {
 	s := begin(t, "mill-cottage")
 	s.publish("coldweek/mill-cottage/power", "900")
-	o := s.options("mill-cottage")
-	o.Journal = func(context.Context) (metrics.Journal, error) { return waiting, nil }
-	w := get(handler(t, o))
+	w := get(handler(t, s.everything("mill-cottage")))
 	text := w.Body.String()
 	families := parse(t, strings.NewReader(text))
 	var ours []string
@@ -53,6 +62,17 @@ func TestNamesAreKeptAndFollowTheConventions(t *testing.T) {
 	problems, err := promlint.New(strings.NewReader(text)).Lint()
 	require.NoError(t, err)
 	assert.Empty(t, problems)
+	checkWithPromtool(t, text)
+}
+
+// checkWithPromtool asks Prometheus' own checker of pages.
+func checkWithPromtool(t *testing.T, text string) {
+	t.Helper()
+	c := exec.Command(programtest.Find(t, "promtool", "prometheus"), "check", "metrics")
+	c.Stdin = strings.NewReader(text)
+	output, err := c.CombinedOutput()
+	assert.NoError(t, err, "%s", output)
+	assert.Empty(t, string(output))
 }
 
 func TestEveryReasonIsThereFromTheStart(t *testing.T) {
