@@ -39,6 +39,7 @@ type Result struct {
 	Ratio     *robust.Estimate // GrossW by the design heat loss
 	Verdict   Verdict
 	Why       string
+	Missing   string // what a verdict lacks, "" when there is one
 	Warnings  []string
 
 	options Options

@@ -39,7 +39,7 @@ func (r *Result) judge() {
 		}
 	}
 	r.warn()
-	r.Why = r.because(missing)
+	r.Why, r.Missing = r.because(missing), missing
 }
 
 // missing is what a verdict lacks, "" when it lacks nothing.

@@ -26,7 +26,7 @@ type told struct {
 
 // FindingID is how a finding is called: its kind and its beginning.
 func FindingID(kind string, since time.Time) string {
-	return kind + "@" + since.UTC().Format("2006-01-02T15:04:05Z")
+	return (&watch.Finding{Kind: kind, Since: since}).ID()
 }
 
 // StoreFinding is a finding as the store keeps it.
@@ -206,17 +206,25 @@ const historyDays = 92
 // FindingsOf returns a site's findings in a window: those that watching stored, else
 // what the rules make of its history; nil where that would be too long.
 func FindingsOf(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) ([]Finding, error) {
-	found, err := ReadFindings(ctx, st, record.ID, w.From, w.To)
-	if err == nil && len(found) == 0 {
-		if len(w.days()) > historyDays {
-			return nil, nil
-		}
-		found, err = History(ctx, st, record, w, progress)
-	}
-	if err != nil {
+	found, ruled, err := foundIn(ctx, st, record, w, progress)
+	if err != nil || !ruled {
 		return nil, err
 	}
 	return findingsOf(found), nil
+}
+
+// foundIn returns what was stored or, where nothing was, what the rules make of
+// history, and whether there was one of them.
+func foundIn(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) (found []watch.Finding, ruled bool, err error) {
+	found, err = ReadFindings(ctx, st, record.ID, w.From, w.To)
+	if err != nil || len(found) > 0 {
+		return found, err == nil, err
+	}
+	if len(w.days()) > historyDays {
+		return nil, false, nil
+	}
+	found, err = History(ctx, st, record, w, progress)
+	return found, err == nil, err
 }
 
 // findingsOf puts findings into the answer's form.

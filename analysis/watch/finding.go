@@ -60,6 +60,9 @@ type Finding struct {
 	AsOf     time.Time // what the figures were taken up to
 }
 
+// ID is how a finding is called: its kind and its beginning.
+func (f *Finding) ID() string { return f.Kind + "@" + f.Since.UTC().Format("2006-01-02T15:04:05Z") }
+
 // Ended says whether it is over.
 func (f *Finding) Ended() bool { return !f.Until.IsZero() }
 
