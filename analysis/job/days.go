@@ -118,16 +118,27 @@ func (r *reader) days(ctx context.Context, w Window, progress Progress) ([]sited
 	if err != nil {
 		return nil, err
 	}
-	days := make([]siteday.Day, len(wanted))
+	read := make([]dayRead, len(wanted))
 	fresh := make([]store.Day, len(wanted))
 	if err := each(ctx, len(wanted), progress, func(ctx context.Context, i int) error {
 		var err error
-		days[i], fresh[i], err = r.day(ctx, wanted[i], kept[wanted[i].date])
+		read[i], fresh[i], err = r.day(ctx, wanted[i], kept[wanted[i].date])
 		return err
 	}); err != nil {
 		return nil, err
 	}
+	days := make([]siteday.Day, len(wanted))
+	r.seen = make(map[string]dayRead, len(wanted))
+	for i, d := range read {
+		days[i], r.seen[d.Date] = d.Day, d
+	}
 	return days, r.keep(ctx, fresh)
+}
+
+// dayRead is a day with the revision of the readings that it is of.
+type dayRead struct {
+	siteday.Day
+	revision int64
 }
 
 // each runs work for 0 <= i < n on all processors and stops at the first error.
@@ -164,6 +175,7 @@ type reader struct {
 	options  trace.Options
 	known    sensor.Known
 	settings string
+	seen     map[string]dayRead // by date, the days read last, with these settings
 }
 
 func newReader(ctx context.Context, st Store, record *site.Record) (*reader, error) {
@@ -293,25 +305,28 @@ func (r *reader) kept(ctx context.Context, wanted []localDay) (map[string]store.
 }
 
 // day returns one day and, when it had to be computed, the form to keep.
-func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (siteday.Day, store.Day, error) {
+func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (dayRead, store.Day, error) {
 	from, to := d.from.Add(-marginBefore), d.to.Add(marginAfter)
 	revision, err := r.st.Revision(ctx, r.record.ID, from, to)
 	if err != nil {
-		return siteday.Day{}, store.Day{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
+		return dayRead{}, store.Day{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
+	}
+	if seen, ok := r.seen[d.date]; ok && seen.revision == revision {
+		return seen, store.Day{}, nil
 	}
 	if kept.Date != "" && kept.Definition == siteday.Definition && kept.Revision == revision {
 		var stored storedDay
 		if err := stored.unpack(kept.Detail); err == nil && stored.Settings == r.settings {
-			return stored.Day, store.Day{}, nil
+			return dayRead{stored.Day, revision}, store.Day{}, nil
 		}
 	}
 	columns, err := r.st.Scan(ctx, r.record.ID, r.channels, from, to)
 	if err != nil {
-		return siteday.Day{}, store.Day{}, fmt.Errorf("scan %s of site %q: %w", d.date, r.record.ID, err)
+		return dayRead{}, store.Day{}, fmt.Errorf("scan %s of site %q: %w", d.date, r.record.ID, err)
 	}
 	day := r.compute(columns, d)
 	fresh, err := r.stored(day, revision)
-	return day, fresh, err
+	return dayRead{day, revision}, fresh, err
 }
 
 func (r *reader) compute(columns []ingest.Column, d localDay) siteday.Day {

@@ -50,7 +50,8 @@ type LastDay struct {
 // once.
 type Memory struct {
 	settings string
-	past     []siteday.Day // the days before the close ones
+	past     []siteday.Day      // the days before the close ones
+	days     map[string]dayRead // of past, with what they were read from
 	pastKey  pastKey
 	close    []closeDay
 	curves   []datedCurve
@@ -202,10 +203,12 @@ func (m *Memory) readPast(ctx context.Context, r *reader, all []localDay, now ti
 		return nil
 	}
 	w := Window{From: all[0].from, To: all[len(all)-closeDays].from}
+	r.seen = m.days
 	past, err := r.days(ctx, w, nil)
 	if err != nil {
 		return err
 	}
+	m.days = r.seen
 	for len(past) > 0 && past[0].Sums.KnownS() == 0 {
 		past = past[1:]
 	}
