@@ -24,8 +24,10 @@ const (
 	// mildC: no frost forms in warmer air (Zhu 2015: none from 6 °C on). What is
 	// shorter than leastMild may be a changeover.
 	mildC, leastMild = 8, 2 * time.Minute
-	// So many defrosts more of one kind than of the other open and close.
-	defrostCount = 3
+	// So many defrosts more of one kind than of the other open and close. Short
+	// intervals must go on for some three hours of running: fog and sleet bring them to
+	// sound plants too, and pass (common practice, no source).
+	defrostCount, oftenCount = 3, 6
 	// defrostGap: frost comes and goes with the weather.
 	defrostGap = 3 * day
 	// clearHours of running without a defrost are as good as one that came late.
@@ -33,6 +35,10 @@ const (
 	// fullShare of the usual length: so long a defrost had much to melt. The usual
 	// is that of at least usualCount defrosts that came later than rareMinutes.
 	fullShare, usualCount, rareMinutes = 0.85, 3, 35
+	// soonerShare of the plant's own usual interval in air within alikeK: what frosts
+	// over sooner than that had frost on it from the start. In severe frost a coil does
+	// so by itself, but then it always did.
+	soonerShare, alikeK = 0.75, 2
 )
 
 const defrostCaution = "Work on the refrigerant circuit is for licensed people, as local rules say; keep clear of the fan."
@@ -88,7 +94,7 @@ func defrostOften(c *Case) []Finding {
 		pieces = append(pieces, c.runningSince(all[last].To))
 	}
 	var found []Finding
-	for _, e := range bridge(closed(Hold{defrostCount, defrostCount}.Episodes(pieces), pieces), defrostGap, c.dataUntil()) {
+	for _, e := range bridge(closed(Hold{oftenCount, defrostCount}.Episodes(pieces), pieces), defrostGap, c.dataUntil()) {
 		if e.First > 0 {
 			e.Since = all[e.First-1].From // the interval began with the defrost before
 		}
@@ -122,9 +128,7 @@ func oftenFinding(all []defrost.Episode, e Episode) Finding {
 		Next:     []string{"look at the coil just before and just after a defrost: is there frost, and is it gone?", "read the defrost settings: on demand, not by the clock", "hold the coil's sensor against a thermometer"},
 		Caution:  defrostCaution,
 	}
-	usual, known := usualLength(all[:e.First])
-	_, first, _ := figuresOf(all[e.First:min(e.First+defrostCount, last)])
-	if known && median(first) >= fullShare*usual {
+	if usual, ok := notClearing(all[:e.First], all[e.First:min(e.First+oftenCount, last)]); ok {
 		f.Kind = "defrost_not_clearing"
 		f.Title = fmt.Sprintf("Defrosts do not clear the coil: one every %.0f minutes of running, each as long as usual", median(intervals))
 		f.Evidence = append(f.Evidence, Figure{"usual_minutes", usual, "min", 1})
@@ -135,6 +139,31 @@ func oftenFinding(all []defrost.Episode, e Episode) Finding {
 		f.Evidence = append(f.Evidence, Figure{"outdoor_c", median(outdoor), "°C", 0})
 	}
 	return f
+}
+
+// notClearing says whether defrosts had as much to melt as is usual, though they
+// came much sooner than they used to in such air; usual is their length in minutes.
+func notClearing(before, since []defrost.Episode) (usual float64, ok bool) {
+	intervals, lengths, outdoorC := figuresOf(since)
+	usual, known := usualLength(before)
+	if !known || !(median(lengths) >= fullShare*usual) {
+		return 0, false
+	}
+	return usual, median(intervals) < soonerShare*usualInterval(before, median(outdoorC))
+}
+
+// usualInterval in minutes of running, in such air; NaN without enough of them.
+func usualInterval(all []defrost.Episode, outdoorC float64) float64 {
+	var minutes []float64
+	for i := range all {
+		if e := &all[i]; e.RunBeforeS != nil && e.OutdoorC != nil && math.Abs(*e.OutdoorC-outdoorC) <= alikeK {
+			minutes = append(minutes, *e.RunBeforeS/60)
+		}
+	}
+	if len(minutes) < usualCount {
+		return math.NaN()
+	}
+	return median(minutes)
 }
 
 // usualLength in minutes is that of defrosts that came late enough.

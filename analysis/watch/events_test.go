@@ -100,6 +100,16 @@ func TestDefrostsThatComeOften(t *testing.T) {
 	assert.Len(t, unknown.found("defrost_often"), 1, "what is usual is not known")
 }
 
+func TestDefrostsInFrostyAir(t *testing.T) {
+	passing := eventful(2).often(0, 6, 80, 6, 0).often(700, 5, 25, 6, 0).often(860, 3, 80, 6, 0)
+	assert.Empty(t, passing.found("defrost_often"), "two hours of fog")
+	assert.Empty(t, passing.found("defrost_not_clearing"))
+
+	frosty := eventful(2).often(0, 6, 32, 6, 0).often(400, 6, 80, 6, 5).often(950, 8, 31, 6, 0)
+	assert.Len(t, frosty.found("defrost_often"), 1)
+	assert.Empty(t, frosty.found("defrost_not_clearing"), "in such air it always did so")
+}
+
 func TestDefrostsThatAreLong(t *testing.T) {
 	m := eventful(2).often(0, 2, 80, 15, 0)
 	assert.Empty(t, m.found("defrost_long"), "two")
