@@ -2,6 +2,7 @@ package job_test
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -95,4 +96,21 @@ func every(from, to time.Time, step time.Duration) []time.Time {
 		at = append(at, now)
 	}
 	return at
+}
+
+// inOrder is a column as a store keeps it: a clock that jumps gives times out of
+// order, and some twice.
+func inOrder(c ingest.Column) ingest.Column {
+	if slices.IsSorted(c.UnixMS) {
+		return c
+	}
+	at := make(map[int64]float64, c.Len())
+	for i, ms := range c.UnixMS {
+		at[ms] = c.Value[i]
+	}
+	sorted := ingest.Column{Channel: c.Channel, UnixMS: slices.Sorted(maps.Keys(at))}
+	for _, ms := range sorted.UnixMS {
+		sorted.Value = append(sorted.Value, at[ms])
+	}
+	return sorted
 }
