@@ -55,44 +55,55 @@ func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progr
 // Summarise makes the answer of site days alone.
 func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.Source) *Result {
 	sums := siteday.Merge(days)
+	r := counted(record, w, days, &sums, source)
+	r.Warnings = doubtsOf(record, days)
+	r.FlowRate = flowrate.Of(days)
+	r.Flow = flowOf(record, &sums, r.FlowRate)
+	r.Curve = curveOf(record, &sums)
+	r.HeatingCurve = heatingCurveOf(record, r.Curve)
+	r.lose(record, &sums, days)
+	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
+	r.Capacity = capacityOf(&r.Sizing, &sums)
+	r.CurveAdvice = adviceOf(record, &sums, r)
+	r.Emitters = emittersOf(record, &sums, w.To)
+	return r
+}
+
+// counted is the part of an answer that needs no fit.
+func counted(record *site.Record, w Window, days []siteday.Day, sums *siteday.Sums, source trace.Source) *Result {
 	r := &Result{
 		Site: record.ID, From: w.From, To: w.To,
 		Coverage: sums.CoveredS / w.To.Sub(w.From).Seconds(),
 	}
 	if sums.CoveredS > 0 {
-		r.Heat = heatOf(&sums, source)
-		r.Electricity = electricityOf(&sums)
-		period := meteredPeriod(record, &sums, days, r.Coverage)
+		r.Heat = heatOf(sums, source)
+		r.Electricity = electricityOf(sums)
+		period := meteredPeriod(record, sums, days, r.Coverage)
 		r.Efficiency = efficiencyOf(record, &period, r.Heat, r.Electricity)
 		if doubt, ok := period.Heat(); ok {
 			r.Heat.UncertaintyPct = &doubt.Pct
 		}
-		r.Efficiencies = efficiency.Of(&sums, metersOf(record), pointsOf(record))
+		r.Efficiencies = efficiency.Of(sums, metersOf(record), pointsOf(record))
 		r.Assumed = append(period.Assumed(), r.Efficiencies.Assumed...)
 	}
-	r.Defrost = defrostOf(&sums)
-	r.Defrosting = defrost.Summarise(&sums)
-	r.Running = cycling.Summarise(&sums, plantOf(record))
-	r.Cycling = cyclingOf(&sums, r.Running.Short)
-	r.HotWater = hotWaterOf(&sums)
-	r.FlowRate = flowrate.Of(days)
-	r.Flow = flowOf(record, &sums, r.FlowRate)
-	r.Curve = curveOf(record, &sums)
-	r.HeatingCurve = heatingCurveOf(record, r.Curve)
-	r.Loss = lossOf(record, &sums, days, r.Coverage)
-	r.HeatLoss, r.Needed = heatLossOf(record, r.Loss), r.Loss.NetAt
-	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
-	r.Capacity = capacityOf(&r.Sizing, &sums)
-	r.Rooms = comfort.Of(&sums, roomSets(record))
+	r.Defrost = defrostOf(sums)
+	r.Defrosting = defrost.Summarise(sums)
+	r.Running = cycling.Summarise(sums, plantOf(record))
+	r.Cycling = cyclingOf(sums, r.Running.Short)
+	r.HotWater = hotWaterOf(sums)
+	r.Rooms = comfort.Of(sums, roomSets(record))
 	r.Comfort = comfortOf(&r.Rooms)
-	r.CurveAdvice = adviceOf(record, &sums, r)
-	r.Emitters = emittersOf(record, &sums, w.To)
-	r.Cost = costOf(record, &sums)
+	r.Cost = costOf(record, sums)
 	for i := range days {
 		r.Days = append(r.Days, briefDay(&days[i]))
 	}
-	r.Warnings = doubtsOf(record, days)
 	return r
+}
+
+// lose fits what the house loses.
+func (r *Result) lose(record *site.Record, sums *siteday.Sums, days []siteday.Day) {
+	r.Loss = lossOf(record, sums, days, r.Coverage)
+	r.HeatLoss, r.Needed = heatLossOf(record, r.Loss), r.Loss.NetAt
 }
 
 // sourceOf says what heat is made of where these channels are.
