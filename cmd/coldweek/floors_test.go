@@ -69,9 +69,11 @@ var imports = map[string][]string{
 	"analysis/heatloss":   {"analysis/operation", "analysis/robust", "analysis/siteday"},
 	"analysis/watch": {"ingest", "analysis/curve", "analysis/cycling", "analysis/defrost", "analysis/flowrate", "analysis/operation", "analysis/robust",
 		"analysis/sensor", "analysis/siteday", "analysis/trace"},
+	"analysis/review": {"ingest", "analysis/capacity", "analysis/comfort", "analysis/curve", "analysis/cycling", "analysis/defrost",
+		"analysis/flowrate", "analysis/heatloss", "analysis/operation", "analysis/robust", "analysis/siteday", "analysis/watch"},
 	"analysis/job": {"ingest", "ingest/site", "ingest/store", "analysis/fluid", "analysis/metrology", "analysis/robust", "analysis/trace",
 		"analysis/operation", "analysis/siteday", "analysis/sensor", "analysis/flowrate", "analysis/efficiency", "analysis/defrost", "analysis/cycling",
-		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss", "analysis/emitter", "analysis/curve", "analysis/watch"},
+		"analysis/capacity", "analysis/comfort", "analysis/season", "analysis/heatloss", "analysis/emitter", "analysis/curve", "analysis/review", "analysis/watch"},
 
 	"dashboards/chart":                  {"ingest"},
 	"dashboards/chart/pdf":              {"dashboards/chart"},
@@ -83,8 +85,9 @@ var imports = map[string][]string{
 	"dashboards/notify":                 {"ingest/store", "ingest/store/sqlitefile", "dashboards/notify/deliver"},
 	"dashboards/notify/deliver":         {"ingest/trust"},
 	"dashboards/notify/mailtest":        {},
-	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "analysis/job", "analysis/trace", "analysis/operation",
-		"analysis/siteday", "dashboards/chart"},
+	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "ingest/receive", "analysis/capacity", "analysis/comfort", "analysis/curve", "analysis/cycling",
+		"analysis/defrost", "analysis/efficiency", "analysis/flowrate", "analysis/heatloss", "analysis/job", "analysis/operation", "analysis/pipework", "analysis/robust",
+		"analysis/season", "analysis/siteday", "analysis/trace", "analysis/watch", "dashboards/chart"},
 
 	"deploy": {},
 }
