@@ -77,6 +77,38 @@ var makers = map[string]maker{
 		return CurveScatter{ID: name, Title: name, Hours: heatingHours(720), Need: 48, Set: straight(-15, 54, 20, -0.8),
 			Fitted: straight(-12, 49.4, 18, -0.7), Lowest: straight(-12, 45, 15, -0.62), DesignOutdoorC: &design, Size: size}
 	},
+	"defrosts": func(name string, size Size) drawing {
+		return DefrostsByOutdoor{ID: name, Title: name, Bins: defrostBins(), Size: size}
+	},
+	"defrosts none": func(name string, size Size) drawing {
+		return DefrostsByOutdoor{ID: name, Title: name, Size: size}
+	},
+	"flow": func(name string, size Size) drawing {
+		f := flowChart(size)
+		f.ID, f.Title, f.Findings[0].Text, f.Limits[0].Name = name, name, name+" flow falls by 5 % a week", name
+		return f
+	},
+	"flow year": func(name string, size Size) drawing {
+		return FlowDays{ID: name, Title: name, Days: flowDays(365)[60:], Size: size}
+	},
+	"flow none": func(name string, size Size) drawing { return FlowDays{ID: name, Title: name, Size: size} },
+	"spf": func(name string, size Size) drawing {
+		m := spfChart(size)
+		m.ID, m.Title, m.Boundary = name, name, name
+		return m
+	},
+	"spf long": func(name string, size Size) drawing {
+		return MonthlySPF{ID: name, Title: name, Months: spfYear(40), Size: size}
+	},
+	"spf few": func(name string, size Size) drawing {
+		return MonthlySPF{ID: name, Title: name, Months: spfYear(3), Size: size}
+	},
+	"runs": func(name string, size Size) drawing {
+		r := runChart(size)
+		r.ID, r.Title = name, name
+		return r
+	},
+	"runs none": func(name string, size Size) drawing { return RunLengths{ID: name, Title: name, Size: size} },
 	"curve few": func(name string, size Size) drawing {
 		return CurveScatter{ID: name, Title: name, Hours: heatingHours(30), Need: 48, Set: straight(-15, 54, 20, -0.8), Size: size}
 	},

@@ -24,6 +24,7 @@ const (
 	banded       // a line in its tinted band
 	diamond      // a single figure
 	narrow       // a thin bar
+	whisker      // a mark with its interval
 )
 
 const (
@@ -100,6 +101,8 @@ func (k key) drawSample(c Canvas, b Box) {
 		drawDiamond(c, k.role, middle)
 	case narrow:
 		c.Rect(k.role, Box{middle.X - 1.5, b.Y, 3, b.H})
+	case whisker:
+		c.Lines(Pen{Role: k.role, Width: 1.6}, []Point{{b.X, middle.Y}, {b.Right(), middle.Y}}, []Point{{middle.X, b.Y}, {middle.X, b.Bottom()}})
 	default:
 		k.drawBlock(c, b)
 	}

@@ -121,22 +121,34 @@ func (p plot) say(c Canvas, lines ...string) {
 	}
 }
 
-// drawAcross draws the ticks of the scale across and says what it is.
+// ticksAcross returns the round values of the scale across.
+func (p plot) ticksAcross() (values []float64, digits int) {
+	return scale{p.low, p.high, 0, p.frame.W}.ticks(max(44, p.frame.W/14))
+}
+
+// drawUprights draws rules at values of the scale across.
+func (p plot) drawUprights(c Canvas, values []float64) {
+	var rules [][]Point
+	for _, v := range values {
+		rules = append(rules, []Point{{p.x(v), p.frame.Y}, {p.x(v), p.frame.Bottom()}})
+	}
+	c.Lines(Pen{Role: Grid, Width: 1}, rules...)
+}
+
+// drawAcross draws the scale across and says what it is.
 func (p plot) drawAcross(c Canvas, name string) {
 	style := noteStyle
 	style.Anchor = Middle
-	apart := max(44, p.frame.W/14)
-	values, digits := scale{p.low, p.high, 0, p.frame.W}.ticks(apart)
-	var rules, ticks [][]Point
+	values, digits := p.ticksAcross()
+	p.drawUprights(c, values)
 	bottom := p.frame.Bottom()
+	lines := [][]Point{{{p.frame.X, bottom}, {p.frame.Right(), bottom}}}
 	for _, v := range values {
 		x := p.x(v)
-		rules = append(rules, []Point{{x, p.frame.Y}, {x, bottom}})
-		ticks = append(ticks, []Point{{x, bottom}, {x, bottom + 4}})
+		lines = append(lines, []Point{{x, bottom}, {x, bottom + 4}})
 		c.Text(style, Point{x, bottom + 15}, number(v, digits))
 	}
-	c.Lines(Pen{Role: Grid, Width: 1}, rules...)
-	c.Lines(Pen{Role: Axis, Width: 1}, append(ticks, []Point{{p.frame.X, bottom}, {p.frame.Right(), bottom}})...)
+	c.Lines(Pen{Role: Axis, Width: 1}, lines...)
 	c.Text(style, Point{p.frame.X + p.frame.W/2, bottom + 31}, fitText(style, name, p.frame.W))
 }
 
