@@ -152,10 +152,10 @@ func (f FlowDays) legend() []key {
 	if len(f.sorted()) == 0 {
 		return nil
 	}
-	keys := []key{{name: "Median of the day", role: Rate, look: stroke}}
+	keys := []key{{name: "Daily median", role: Rate, look: stroke}}
 	for _, d := range f.Days {
 		if drawable(d.P10LPH, d.P90LPH) {
-			keys[0].look, keys[0].name = banded, "Median of the day, with the middle eight in ten readings"
+			keys[0].look, keys[0].name = banded, "Daily median, middle 80" + nbsp + "% of readings"
 			break
 		}
 	}

@@ -59,6 +59,7 @@ func wrapKeys(keys []key, width float64) [][]key {
 	var rows [][]key
 	x := 0.0
 	for _, k := range keys {
+		k.name = fitText(noteStyle, k.name, width-k.nameX())
 		if len(rows) == 0 || x+k.width() > width {
 			rows = append(rows, nil)
 			x = 0
