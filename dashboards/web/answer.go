@@ -8,22 +8,29 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strconv"
+	"strings"
 
 	"github.com/klauspost/compress/gzhttp"
 )
 
-// page is what a handler answers: data for the template of a name.
+// page is what a handler answers: data for the template of a name, or where to
+// go on.
 type page struct {
 	Template string
 	Title    string
 	Status   int // 200 when 0
 	Body     any
+
+	Section string // of the masthead that the page belongs to
+	Live    string // address of the page's live values; none when empty
+	Onward  string // address that is answered instead of a page, after a form
 }
 
 // sheet is what a template is given: the page and what surrounds it.
 type sheet struct {
 	*page
 	Notice                   string
+	User                     string // who asks; "" without accounts
 	Stylesheet, Script, Icon string // addresses
 }
 
@@ -55,8 +62,11 @@ func (s *server) nothing(*http.Request) (*page, error) {
 func (s *server) page(maker func(*http.Request) (*page, error)) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		p, err := maker(r)
-		if err == nil {
-			err = s.render(w, p)
+		switch {
+		case err == nil && p.Onward != "":
+			http.Redirect(w, r, p.Onward, http.StatusSeeOther)
+		case err == nil:
+			err = s.render(w, r, p)
 		}
 		if err != nil {
 			s.fail(w, r, err)
@@ -78,13 +88,14 @@ func (s *server) drawing(maker func(*http.Request) ([]byte, error)) http.Handler
 
 // render fills the template completely before the first byte is sent, so that
 // an error is never half a page.
-func (s *server) render(w http.ResponseWriter, p *page) error {
+func (s *server) render(w http.ResponseWriter, r *http.Request, p *page) error {
 	t, ok := s.templates[p.Template]
 	if !ok {
 		return fmt.Errorf("render %q: there is no such template", p.Template)
 	}
 	var text bytes.Buffer
-	around := sheet{p, s.Notice(), s.assets.address("coldweek.css"), s.assets.address("coldweek.js"), s.assets.address("icon.svg")}
+	user, _ := s.asker(r)
+	around := sheet{p, s.Notice(), user, s.assets.address("coldweek.css"), s.assets.address("coldweek.js"), s.assets.address("icon.svg")}
 	if err := t.ExecuteTemplate(&text, "frame", around); err != nil {
 		return fmt.Errorf("render %q: %w", p.Template, err)
 	}
@@ -120,7 +131,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		}
 	}
 	p := &page{Template: "message", Title: refused.Title, Status: refused.Status, Body: refused}
-	if err := s.render(w, p); err != nil {
+	if err := s.render(w, r, p); err != nil {
 		s.Logger.LogAttrs(r.Context(), slog.LevelError, "make message", slog.Any("error", err))
 		http.Error(w, refused.Title, refused.Status)
 	}
@@ -130,10 +141,14 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 // included.
 const securityPolicy = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
 
-// guard wraps every answer: headers, methods, and what happens when our code
-// panics.
-func (s *server) guard(inner http.Handler) http.Handler {
-	small := gzhttp.GzipHandler(inner)
+// guarded is all pages with what holds for every answer.
+func (s *server) guarded() http.Handler { return s.guard(s.mux) }
+
+// guard wraps every answer: headers, methods, where forms may come from, and
+// what happens when our code panics. Streams are not packed, so that each event
+// leaves at once.
+func (s *server) guard(inner *http.ServeMux) http.Handler {
+	packed := gzhttp.GzipHandler(inner)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", securityPolicy)
@@ -141,12 +156,12 @@ func (s *server) guard(inner http.Handler) http.Handler {
 		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
-			h.Set("Allow", "GET, HEAD")
-			s.fail(w, r, &refusal{
-				Status: http.StatusMethodNotAllowed, Title: "Pages can only be read",
-				Detail: "Use GET or HEAD.", Back: "/", BackName: "All plants",
-			})
+		_, pattern := inner.Handler(r)
+		if err := s.admit(r, pattern); err != nil {
+			if err.Status == http.StatusMethodNotAllowed {
+				h.Set("Allow", "GET, HEAD")
+			}
+			s.fail(w, r, err)
 			return
 		}
 		defer func() {
@@ -154,6 +169,10 @@ func (s *server) guard(inner http.Handler) http.Handler {
 				s.fail(w, r, fmt.Errorf("panic: %v\n%s", reason, debug.Stack()))
 			}
 		}()
-		small.ServeHTTP(w, r)
+		if strings.HasSuffix(pattern, "/live") {
+			inner.ServeHTTP(w, r)
+			return
+		}
+		packed.ServeHTTP(w, r)
 	})
 }

@@ -15,7 +15,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"coldweek/analysis/job"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
 )
@@ -94,7 +93,7 @@ func TestStaticFiles(t *testing.T) {
 
 // broken is a store whose readings cannot be read.
 type broken struct {
-	job.Store
+	Store
 	why func() error
 }
 

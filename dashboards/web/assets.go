@@ -80,7 +80,7 @@ type templates map[string]*template.Template
 var shared = []string{"templates/frame.html", "templates/parts.html"}
 
 func parseTemplates() (templates, error) {
-	base, err := template.ParseFS(templateFiles, shared...)
+	base, err := template.New("base").Funcs(template.FuncMap{"upper": upperFirst}).ParseFS(templateFiles, shared...)
 	if err != nil {
 		return nil, fmt.Errorf("parse templates: %w", err)
 	}

@@ -19,7 +19,6 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
-	"coldweek/analysis/job"
 	"coldweek/ingest"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/site"
@@ -182,7 +181,7 @@ func pages(t testing.TB, change func(*Options)) http.Handler {
 	s, err := newServer(o)
 	require.NoError(t, err)
 	s.patience = time.Minute // how quick this machine is, is not tested
-	return s.guard(s.routes())
+	return s.guarded()
 }
 
 // get asks for an address.
@@ -246,7 +245,7 @@ func figuresOf(doc *html.Node) map[string]string {
 
 // counting counts what is scanned.
 type counting struct {
-	job.Store
+	Store
 	mu    sync.Mutex
 	scans int
 }

@@ -45,7 +45,10 @@ type fleetBody struct {
 // fleetLine is a plant.
 type fleetLine struct {
 	ID, Name, Reason, Address string
-	Message                   string // said instead of figures
+	Message                   string   // said instead of figures
+	Findings                  []reason // what is open, the worst first
+	More                      int      // findings beyond those
+	MoreAt                    string
 
 	State, StateClass, Since string
 	Flow, Outdoors, Power    quantity
@@ -55,6 +58,9 @@ type fleetLine struct {
 
 	order standing
 }
+
+// mostReasons findings stand in a line of the list.
+const mostReasons = 2
 
 // tooLong is said of a plant that could not be looked at in time, or at all.
 const tooLong = "Not read yet: reading it took too long or went wrong"
@@ -96,7 +102,7 @@ func (s *server) fleet(r *http.Request) (*page, error) {
 	if last < len(found) {
 		body.Onward = sheetAddress(search, sheet+1)
 	}
-	return &page{Template: "fleet", Title: "All plants", Body: body}, nil
+	return &page{Template: "fleet", Title: "All plants", Section: "fleet", Live: "/live", Body: body}, nil
 }
 
 func sheetNumber(text string) (int, error) {
@@ -143,7 +149,9 @@ func (s *server) inOrder(ctx context.Context, records []*site.Record) ([]standin
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for i, r := range records {
 		g.Go(func() (err error) {
-			order[i], err = storedStanding(ctx, s.Store, r, now)
+			if order[i], err = storedStanding(ctx, s.Store, r, now); err == nil {
+				order[i].found, err = s.noticedAt(ctx, r, now, now)
+			}
 			return err
 		})
 	}
@@ -181,6 +189,8 @@ func (s *server) fleetLine(ctx context.Context, order standing) (fleetLine, erro
 	record := order.record
 	now := s.Now().In(record.Zone())
 	line := fleetLine{ID: record.ID, Name: nameOf(record), Address: plantAddress(record.ID), Reason: order.reason(), order: order}
+	line.Findings, line.More = reasonsOf(order.found, mostReasons)
+	line.MoreAt = line.Address + "/findings"
 	if order.lastSeen.IsZero() {
 		line.Message = "No readings yet"
 		return line, nil
@@ -195,6 +205,7 @@ func (s *server) fleetLine(ctx context.Context, order standing) (fleetLine, erro
 		return line, err
 	}
 	line.order = standingOf(record, seen.lastSeen, now, week)
+	line.order.found = order.found
 	line.Reason = line.order.reason()
 	line.Message = ""
 	line.now(seen, now)

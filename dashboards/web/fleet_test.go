@@ -17,7 +17,6 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
-	"coldweek/analysis/job"
 	"coldweek/ingest"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
@@ -185,7 +184,7 @@ func TestLooksAreKept(t *testing.T) {
 
 // stuck is a store whose disk never answers for one plant.
 type stuck struct {
-	job.Store
+	Store
 	id    string
 	asked atomic.Int32
 }
@@ -201,6 +200,10 @@ func (s *stuck) Scan(ctx context.Context, id string, channels []ingest.Channel, 
 
 func (s *stuck) Extents(context.Context, string) ([]store.Extent, error) {
 	return []store.Extent{{Channel: "power", First: clock.AddDate(0, 0, -9), Last: clock}}, nil
+}
+
+func (s *stuck) Findings(context.Context, string, time.Time, time.Time) ([]store.Finding, error) {
+	return nil, nil
 }
 
 func (s *stuck) Days(context.Context, string, string, string) ([]store.Day, error) { return nil, nil }

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"reflect"
 	"sync"
 	"time"
 
@@ -124,11 +125,16 @@ func (l *looks) hold(ctx context.Context, record *site.Record) (*keptLook, error
 	case <-ctx.Done():
 		return nil, ctx.Err()
 	}
-	if k.record != record {
-		k.record, k.look, k.week = record, nil, nil
+	if !sameRecord(k.record, record) {
+		k.look, k.week = nil, nil
 	}
+	k.record = record
 	return k, nil
 }
+
+// sameRecord says whether two records say the same: all are read again when one
+// file changes.
+func sameRecord(a, b *site.Record) bool { return a == b || a != nil && reflect.DeepEqual(a, b) }
 
 func (k *keptLook) release() { <-k.lock }
 

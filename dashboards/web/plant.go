@@ -15,12 +15,10 @@ import (
 
 // plantBody is a plant over a period.
 type plantBody struct {
-	ID, Name string
-	Plate    []fact // what the record says of the plant
-	NoData   bool   // it has never sent a reading
-
-	State, StateClass, Since string
-	Flow, Outdoors, Power    quantity
+	Head  plantHead
+	Plate []fact        // what the record says of the plant
+	Open  []findingLine // findings that last, the worst first
+	More  int           // of them, beyond those shown
 
 	Period   string
 	Note     string // what was changed about the period asked for
@@ -61,18 +59,47 @@ func (s *server) plant(r *http.Request) (*page, error) {
 	if !chosen {
 		p = newestDay(last, now)
 	}
+	head, err := s.plantHead(r, record, "")
+	if err != nil {
+		return nil, err
+	}
 	body := &plantBody{
-		ID: record.ID, Name: nameOf(record), Plate: plate(record), NoData: last.IsZero(),
+		Head: head, Plate: plate(record),
 		Period: p.String(), Note: note, Zone: zoneInWords(p.from), From: p.from.Format(minuteLayout), To: p.to.Format(minuteLayout),
 		Address: plantAddress(record.ID) + p.query(), Moves: p.moves(first, now),
 		TraceAddress: plantAddress(record.ID) + "/trace.svg" + p.query(), DaysAddress: plantAddress(record.ID) + "/days.svg" + p.query(),
 	}
-	if !body.NoData {
+	if err := s.openAt(ctx, body, record, now); err != nil {
+		return nil, err
+	}
+	if !last.IsZero() {
 		if err := s.fill(ctx, body, record, p, now); err != nil {
 			return nil, err
 		}
 	}
-	return &page{Template: "plant", Title: body.Name, Body: body}, nil
+	made := &page{Template: "plant", Title: head.Name, Body: body}
+	if !chosen {
+		made.Live = head.LiveAt
+	}
+	return made, nil
+}
+
+// mostOpen findings stand over the readings of a plant.
+const mostOpen = 3
+
+// openAt adds the findings that last.
+func (s *server) openAt(ctx context.Context, body *plantBody, record *site.Record, now time.Time) error {
+	found, err := s.noticedAt(ctx, record, now, now)
+	for i := range found {
+		switch {
+		case !found[i].open():
+		case len(body.Open) < mostOpen:
+			body.Open = append(body.Open, found[i].line(now))
+		default:
+			body.More++
+		}
+	}
+	return err
 }
 
 // backTo lets a refused range lead back to the plant.
@@ -102,16 +129,10 @@ func (s *server) fill(ctx context.Context, body *plantBody, record *site.Record,
 	if err != nil {
 		return err
 	}
-	seen, err := s.looks.close(ctx, record)
-	if err != nil {
-		return err
-	}
 	days, err := s.fortnight(ctx, record, p, now)
 	if err != nil {
 		return err
 	}
-	body.State, body.StateClass, body.Since = stateInWords(seen, now)
-	body.Flow, body.Outdoors, body.Power = celsius(seen.flowC), celsius(seen.outdoorC), kilowatts(seen.powerW)
 	body.Headline, body.Particulars, body.Warnings = headline(result), particulars(result), result.Warnings
 	// The drawings escape every name in them.
 	drawn := traceOf(record, span, p, now)

@@ -7,13 +7,15 @@ import (
 	"time"
 
 	"coldweek/analysis/job"
+	"coldweek/analysis/watch"
 	"coldweek/ingest/site"
 )
 
-// standing is how urgently a plant wants to be looked at. Until it is told by
-// findings it is told by four plain figures.
+// standing is how urgently a plant wants to be looked at: by its open findings
+// and, where there are none, by four plain figures.
 type standing struct {
 	record     *site.Record
+	found      []noticed // the worst first
 	lastSeen   time.Time
 	silentS    float64
 	Coverage   float64 // of the last seven whole days; 1 when not known
@@ -38,29 +40,54 @@ const (
 type concern int
 
 const (
-	silent concern = iota
+	urgent concern = iota
+	silent
+	attention
 	patchy
 	shortCycling
 	lowFlow
+	remarked // by a finding for information
 	noConcern
 )
 
 // worstFirst tells the order to the reader.
-const worstFirst = "Worst first: silent the longest, then least measured, then shortest runs, then lowest flow; the rest by name."
+const worstFirst = "Worst first: urgent findings, then silent the longest, then findings that ask for attention, then least measured, shortest runs, lowest flow; the rest by name."
 
 // concern returns the reason and a number that is the less the worse it is.
 func (s standing) concern() (concern, float64) {
+	worst, count := s.worst()
 	switch {
+	case worst == watch.Urgent:
+		return urgent, -count
 	case s.silentS > 0:
 		return silent, -s.silentS
+	case worst == watch.Attention:
+		return attention, -count
 	case s.Coverage < enoughCoverage:
 		return patchy, s.Coverage
 	case s.runMinutes > 0 && s.runMinutes < shortRunMinutes && s.startsPerD >= manyStartsPerD:
 		return shortCycling, s.runMinutes
 	case s.FlowShare > 0 && s.FlowShare < 1:
 		return lowFlow, s.FlowShare
+	case worst == watch.Info:
+		return remarked, -count
 	}
 	return noConcern, 0
+}
+
+// worst returns the severity of the worst open finding, "" without any, and how
+// many are as bad.
+func (s standing) worst() (worst watch.Severity, count float64) {
+	for i := range s.found {
+		switch f := &s.found[i]; {
+		case !f.open():
+		case worst == "":
+			worst, count = f.finding.Severity, 1
+		case f.finding.Severity == worst:
+			count++
+		}
+	}
+	return worst, count
 }
 
 // worse orders plants.

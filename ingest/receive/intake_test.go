@@ -440,6 +440,7 @@ func TestNewestReadingOfEachSite(t *testing.T) {
 		}
 		require.NoError(t, stop())
 		assert.Equal(t, map[string]time.Time{"mill": ownTime.Add(40 * time.Second), "hall": ownTime.Add(70 * time.Second)}, in.Stats().Newest)
+		assert.Equal(t, map[string]int64{"mill": 4, "hall": 2}, in.Stats().Heard)
 	})
 }
 

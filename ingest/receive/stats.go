@@ -31,6 +31,8 @@ type Stats struct {
 	// Newest is the time of the newest reading on disk by site, of those sites
 	// that were heard since the intake began.
 	Newest map[string]time.Time
+	// Heard is how many messages carried readings of each site, of those committed.
+	Heard map[string]int64
 	// Trouble is why the last attempt to commit failed, nil when it did not.
 	Trouble error
 }
@@ -68,6 +70,7 @@ func (t *tally) snapshot() Stats {
 	s.Latency.Counts = make([]int64, len(latencyBounds)+1)
 	copy(s.Latency.Counts, t.stats.Latency.Counts)
 	s.Newest = maps.Clone(s.Newest)
+	s.Heard = maps.Clone(s.Heard)
 	return s
 }
 
@@ -122,8 +125,23 @@ func (t *tally) commit(group []entry, extra []ingest.Rejected, changed int64, er
 	now := time.Now()
 	for _, e := range group {
 		t.stats.Readings += int64(len(e.readings))
+		t.heard(e.readings)
 		t.refused(e.refused)
 		t.latency(now.Sub(e.since))
+	}
+}
+
+// heard counts a message for each site it had readings of: a topic may serve several.
+func (t *tally) heard(readings []ingest.Reading) {
+	if t.stats.Heard == nil {
+		t.stats.Heard = map[string]int64{}
+	}
+	last := ""
+	for _, r := range readings {
+		if r.Site != last {
+			t.stats.Heard[r.Site]++
+			last = r.Site
+		}
 	}
 }
 

@@ -1,0 +1,147 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"runtime"
+	"time"
+
+	lru "github.com/hashicorp/golang-lru/v2"
+	"golang.org/x/sync/singleflight"
+
+	"coldweek/analysis/job"
+	"coldweek/ingest/site"
+)
+
+const (
+	// keptAnswers bounds the answers kept; one of a year takes some 3 MB.
+	keptAnswers = 40
+	// answerLasts is for how long an answer is taken as true without asking whether
+	// readings came since.
+	answerLasts = 2 * time.Minute
+	// longAnswer is from how many days on an answer that is out of date is shown once
+	// more, while the next is made.
+	longAnswer = 62
+	// answerPatience bounds the making of an answer nobody waits for any more.
+	answerPatience = 2 * time.Minute
+	// A day takes readings of these margins beside it; see analysis/job.
+	beforeWindow, afterWindow = 6 * time.Hour, 3 * time.Hour
+)
+
+// answers keeps what was found for whole days of plants. To put a year together
+// takes seconds; pages have less.
+type answers struct {
+	Options
+	kept   *lru.Cache[answerKey, *answer]
+	making singleflight.Group
+	turns  chan struct{}
+}
+
+// answerKey names an answer.
+type answerKey struct {
+	site     string
+	from, to int64
+}
+
+// answer is what was found for a window.
+type answer struct {
+	*job.Result
+	Made time.Time
+
+	record   *site.Record
+	revision int64
+	checked  time.Time
+}
+
+func newAnswers(o Options) (*answers, error) {
+	kept, err := lru.New[answerKey, *answer](keptAnswers)
+	if err != nil {
+		return nil, err
+	}
+	return &answers{Options: o, kept: kept, turns: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}, nil
+}
+
+// of returns the answer for a window of whole days.
+func (a *answers) of(ctx context.Context, record *site.Record, w job.Window) (*answer, error) {
+	key := answerKey{record.ID, w.From.Unix(), w.To.Unix()}
+	if known, ok := a.kept.Get(key); ok && sameRecord(known.record, record) {
+		now := a.Now()
+		if now.Sub(known.checked).Abs() < answerLasts {
+			return known, nil
+		}
+		revision, err := a.revision(ctx, record, w)
+		if err != nil {
+			return nil, err
+		}
+		if revision == known.revision {
+			again := *known
+			again.checked = now
+			a.kept.Add(key, &again)
+			return &again, nil
+		}
+		if (period{w.From, w.To}).days() > longAnswer {
+			a.prepare(record, w)
+			return known, nil
+		}
+	}
+	return a.wait(ctx, a.make(key, record, w))
+}
+
+// has says whether an answer is kept, up to date or not.
+func (a *answers) has(record *site.Record, w job.Window) bool {
+	known, ok := a.kept.Peek(answerKey{record.ID, w.From.Unix(), w.To.Unix()})
+	return ok && sameRecord(known.record, record)
+}
+
+// prepare makes an answer that somebody will ask for.
+func (a *answers) prepare(record *site.Record, w job.Window) {
+	a.make(answerKey{record.ID, w.From.Unix(), w.To.Unix()}, record, w)
+}
+
+func (a *answers) wait(ctx context.Context, made <-chan singleflight.Result) (*answer, error) {
+	select {
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	case m := <-made:
+		if m.Err != nil {
+			return nil, m.Err
+		}
+		return m.Val.(*answer), nil
+	}
+}
+
+// make makes an answer once for all who ask, and to its end even when they have
+// gone: they come again.
+func (a *answers) make(key answerKey, record *site.Record, w job.Window) <-chan singleflight.Result {
+	return a.making.DoChan(fmt.Sprint(key), func() (any, error) {
+		a.turns <- struct{}{}
+		defer func() { <-a.turns }()
+		ctx, cancel := context.WithTimeout(context.Background(), answerPatience)
+		defer cancel()
+		revision, err := a.revision(ctx, record, w)
+		if err != nil {
+			return nil, err
+		}
+		result, err := job.Analyse(ctx, a.Store, record, w, nil)
+		if err != nil {
+			if !errors.Is(err, context.Canceled) {
+				a.Logger.LogAttrs(ctx, slog.LevelError, "put days together", slog.String("site", record.ID), slog.Any("error", err))
+			}
+			return nil, err
+		}
+		now := a.Now()
+		made := &answer{Result: result, Made: now, record: record, revision: revision, checked: now}
+		a.kept.Add(key, made)
+		return made, nil
+	})
+}
+
+func (a *answers) revision(ctx context.Context, record *site.Record, w job.Window) (int64, error) {
+	revision, err := a.Store.Revision(ctx, record.ID, w.From.Add(-beforeWindow), w.To.Add(afterWindow))
+	if err != nil {
+		return 0, fmt.Errorf("read revision of site %q: %w", record.ID, err)
+	}
+	return revision, nil
+}

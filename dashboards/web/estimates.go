@@ -1,0 +1,52 @@
+package web
+
+import (
+	"fmt"
+	"math"
+
+	"coldweek/analysis/robust"
+)
+
+// estimated is a figure with its 95 % interval, in a unit so many times larger; nil
+// is not known.
+func estimated(name string, e *robust.Estimate, times float64, digits int, unit string, more ...string) figure {
+	if e == nil {
+		return figure{name, quantity{Value: unknown}, remarks(more...)}
+	}
+	value := e.Value / times
+	return figure{name, measured(&value, digits, unit), remarks(append([]string{intervalOf(e, times, digits)}, more...)...)}
+}
+
+// intervalOf says where a value may lie.
+func intervalOf(e *robust.Estimate, times float64, digits int) string {
+	if e == nil || math.IsNaN(e.Low) || math.IsNaN(e.High) || math.IsInf(e.Low, 0) || math.IsInf(e.High, 0) {
+		return ""
+	}
+	return fmt.Sprintf("%s to %s (95%s%%)", number(e.Low/times, digits), number(e.High/times, digits), nbsp)
+}
+
+// spread is a value with its interval in a cell.
+func spread(e *robust.Estimate, times float64, digits int) string {
+	if e == nil {
+		return unknown
+	}
+	value := e.Value / times
+	return remarks(measured(&value, digits, "").Value, intervalOf(e, times, digits))
+}
+
+// sentence begins large and ends with a stop.
+func sentence(text string) string {
+	if text == "" {
+		return ""
+	}
+	text = upperFirst(text)
+	if last := text[len(text)-1]; last != '.' && last != '!' && last != '?' {
+		text += "."
+	}
+	return text
+}
+
+func pointer[T any](v T) *T { return &v }
+
+// hoursFigure writes hours given in seconds.
+func hoursFigure(s float64) quantity { return measured(pointer(s/3600), 1, "h") }
