@@ -109,6 +109,39 @@ var makers = map[string]maker{
 		return r
 	},
 	"runs none": func(name string, size Size) drawing { return RunLengths{ID: name, Title: name, Size: size} },
+	"pipes": func(name string, size Size) drawing {
+		tree := pipeTree(size)
+		tree.ID, tree.Title, tree.Legs[1].Name, tree.Legs[1].Size = name, name, name, name
+		return tree
+	},
+	"pipes deep": func(name string, size Size) drawing {
+		tree := PipeTree{ID: name, Title: name, Size: size}
+		for i := range 40 {
+			tree.Legs = append(tree.Legs, PipeLeg{Name: fmt.Sprintf("Riser %d in the tower house behind the mill", i), Parent: i - 1, Size: "28 × 1.5 mm copper", LengthM: 3, VelocityMS: 0.4, LossPaPerM: 90, OnIndex: true})
+		}
+		return tree
+	},
+	"pipes wide": func(name string, size Size) drawing {
+		tree := PipeTree{ID: name, Title: name, Size: size}
+		for i := range 300 {
+			tree.Legs = append(tree.Legs, PipeLeg{Name: fmt.Sprintf("Loop %d", i), Parent: i/20 - 1, Size: "16 × 2 mm PE-X", LengthM: 80, VelocityMS: 0.31, LossPaPerM: 120, OnIndex: i == 0 || i == 25, TooFast: i%9 == 2})
+		}
+		return tree
+	},
+	"pipes none": func(name string, size Size) drawing { return PipeTree{ID: name, Title: name, Size: size} },
+	"compare": func(name string, size Size) drawing {
+		return Comparison{ID: name, Title: name, Heading: "Electricity of the heat pump", Unit: "kWh", Size: size, Bars: []ComparedBar{
+			{Name: "February 2026", Value: 412, Note: "1.2 °C outdoors"}, {Name: "January 2026", Value: 488, Note: "−0.6 °C outdoors", Doubtful: true},
+			{Name: "February 2025", Value: math.NaN(), Note: "before the meter was fitted"}, {Name: name, Value: 12, Note: name}}}
+	},
+	"compare none": func(name string, size Size) drawing {
+		return Comparison{ID: name, Title: name, Heading: "Heat", Size: size}
+	},
+	"split": func(name string, size Size) drawing {
+		return ElectricitySplit{ID: name, Title: name, Size: size, Parts: []ElectricityPart{
+			{"Space heating", Heat, 318}, {"Hot water", Cylinder, 62}, {"Defrosting", Defrosting, 14}, {name, Idle, 18}, {"Backup heater", Backup, 31}, {"Circulation pump", Idle, math.NaN()}}}
+	},
+	"split none": func(name string, size Size) drawing { return ElectricitySplit{ID: name, Title: name, Size: size} },
 	"curve few": func(name string, size Size) drawing {
 		return CurveScatter{ID: name, Title: name, Hours: heatingHours(30), Need: 48, Set: straight(-15, 54, 20, -0.8), Size: size}
 	},

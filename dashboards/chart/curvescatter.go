@@ -40,7 +40,7 @@ type curve struct {
 func (s CurveScatter) curves() []curve {
 	var known []curve
 	for _, c := range []curve{
-		{"As set", Pen{Role: Ink, Width: 2}, s.Set},
+		{"As set", Pen{Role: Target, Width: 2}, s.Set},
 		{"As the plant follows it", Pen{Role: Flow, Width: 2.4}, s.Fitted},
 		{"Lowest that holds the rooms", Pen{Role: Room, Width: 2, Dash: LongDash}, s.Lowest},
 	} {
@@ -54,7 +54,7 @@ func (s CurveScatter) curves() []curve {
 func (s CurveScatter) legend() []key {
 	var keys []key
 	if len(s.Hours) > 0 {
-		keys = append(keys, key{name: "Hour of heating", role: Idle, look: spot})
+		keys = append(keys, key{name: "Hour of heating", role: Axis, look: spot})
 	}
 	for _, c := range s.curves() {
 		keys = append(keys, key{name: c.name, role: c.pen.Role, look: stroke, dash: c.pen.Dash})
@@ -110,7 +110,7 @@ func (s CurveScatter) Draw(c Canvas) {
 			places = append(places, p.at(h.OutdoorC, h.FlowC))
 		}
 	}
-	drawSpots(c, Idle, 2.6, places)
+	drawSpots(c, Axis, 2.8, places)
 	measured, _, _ := s.measured()
 	for _, curve := range s.curves() {
 		if curve.pen.Role == Flow {
@@ -145,7 +145,7 @@ func (s CurveScatter) atDesign() []string {
 		return nil
 	}
 	var lines []string
-	said := map[Role]string{Ink: "set", Flow: "followed", Room: "lowest"}
+	said := map[Role]string{Target: "set", Flow: "followed", Room: "lowest"}
 	for _, curve := range s.curves() {
 		if flowC, known := heightAt(lineOf(curve.points), *s.DesignOutdoorC); known {
 			lines = append(lines, fmt.Sprintf("%s %s%s°C", said[curve.pen.Role], number(flowC, 1), nbsp))

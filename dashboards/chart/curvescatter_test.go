@@ -12,7 +12,7 @@ func TestCurvesRunThroughTheFrameEvenWithoutAPointInside(t *testing.T) {
 	p, r := s.plot(), draw(s)
 	var set []Point
 	for _, l := range r.lines {
-		if l.pen.Role == Ink && l.points[0].Y > p.frame.Y-1 {
+		if l.pen.Role == Target && l.points[0].Y > p.frame.Y-1 {
 			set = l.points
 		}
 	}

@@ -14,17 +14,19 @@ type key struct {
 type look int
 
 const (
-	plain   look = iota
-	striped      // struck out as doubtful
-	hatched      // the ground of what is missing
-	bare         // no sample: a remark
-	spot         // a dot
-	cross        // a doubtful point
-	stroke       // a line, in its dash
-	banded       // a line in its tinted band
-	diamond      // a single figure
-	narrow       // a thin bar
-	whisker      // a mark with its interval
+	plain    look = iota
+	striped       // struck out as doubtful
+	hatched       // the ground of what is missing
+	bare          // no sample: a remark
+	spot          // a dot
+	cross         // a doubtful point
+	stroke        // a line, in its dash
+	banded        // a line in its tinted band
+	diamond       // a single figure
+	narrow        // a thin bar
+	whisker       // a mark with its interval
+	thick         // an emphasised line
+	chevrons      // too fast
 )
 
 const (
@@ -38,7 +40,7 @@ func (k key) sampleWidth() float64 {
 	switch k.look {
 	case bare:
 		return 0
-	case stroke, banded:
+	case stroke, banded, thick:
 		return 2 * keySample
 	}
 	return keySample
@@ -98,6 +100,10 @@ func (k key) drawSample(c Canvas, b Box) {
 			c.Area(k.role, corners(b))
 		}
 		c.Lines(Pen{Role: k.role, Width: 2, Dash: k.dash}, []Point{{b.X, middle.Y}, {b.Right(), middle.Y}})
+	case thick:
+		c.Lines(Pen{Role: k.role, Width: 4}, []Point{{b.X + 2, middle.Y}, {b.Right() - 2, middle.Y}})
+	case chevrons:
+		drawChevrons(c, k.role, middle)
 	case diamond:
 		drawDiamond(c, k.role, middle)
 	case narrow:

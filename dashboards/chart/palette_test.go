@@ -74,6 +74,11 @@ var together = map[string][]Role{
 	"power":        {Heat, Power, Backup},
 	"states":       {Heat, Cylinder, Defrosting, Idle},
 	"bars":         {Heat, Cylinder, Power},
+	"split":        {Heat, Cylinder, Defrosting, Idle}, // the backup heater's part is striped besides
+	"curves":       {Flow, Room, Target, Axis},
+	"heat":         {Heat, Ink, Power},
+	"runs":         {Heat, Backup},
+	"compared":     {Power, Idle},
 }
 
 // WCAG 2.2 asks of graphics for a contrast of 3:1 (1.4.11), of text for 4.5:1
@@ -91,6 +96,14 @@ func TestLinesStandOutFromEveryGround(t *testing.T) {
 					assert.GreaterOrEqual(t, contrast(colour(role), colour(ground)), leastContrast, "%s: %s on %s", theme, role, ground)
 				}
 			}
+		}
+	}
+}
+
+func TestPointsAndBarsStandOutFromThePaper(t *testing.T) {
+	for theme, colour := range themes {
+		for _, role := range []Role{Axis, Idle, Backup, Defrosting, Power} {
+			assert.GreaterOrEqual(t, contrast(colour(role), colour(Paper)), leastContrast, "%s: %s", theme, role)
 		}
 	}
 }
