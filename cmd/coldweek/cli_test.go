@@ -15,6 +15,11 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"coldweek/dashboards/notify"
+	"coldweek/ingest"
+	"coldweek/ingest/store"
+	"coldweek/ingest/store/journal"
 )
 
 // coldweek runs a command line and returns what it printed and its exit code.
@@ -219,12 +224,44 @@ func TestExitCodesAndErrorsSayWhatWouldBeRight(t *testing.T) {
 	assert.Contains(t, errOut, "holds no coldweek deployment")
 }
 
-func TestBackupOpensAsAStoreOfItsOwn(t *testing.T) {
-	dir := newHome(t, "plant-2", "id: plant-2\ntime_zone: Europe/London\n")
+// TestABackupTakesThePlaceOfTheDataFolder: readings, what engineers are still to be
+// told, and what waits for InfluxDB.
+func TestABackupTakesThePlaceOfTheDataFolder(t *testing.T) {
+	h := notifyHome(t, "  mqtt: {url: 'tcp://127.0.0.1:1'}\n  engineers:\n    - {name: Ada, mqtt: {topic: firm}, time_zone: UTC}\n")
 	csvPath := filepath.Join(t.TempDir(), "plant.csv")
 	must(t, "rig", "csv", "--seed", "2", "--from", "2026-01-05", "--days", "1", "--out", csvPath)
-	must(t, "load", "plant-2", csvPath, "--home", dir)
-	copied := newHome(t, "plant-2", "id: plant-2\ntime_zone: Europe/London\n")
-	must(t, "backup", filepath.Join(copied, "data", "readings.sqlite"), "--home", dir)
-	assert.Equal(t, must(t, "export", "plant-2", "--home", dir), must(t, "export", "plant-2", "--home", copied))
+	must(t, "load", "mill-cottage", csvPath, "--home", h.dir)
+	c, err := h.parseConfig()
+	require.NoError(t, err)
+	n, err := c.Notify.open(t.Context(), h, nil, nil)
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, n.Close()) }()
+	require.NoError(t, n.Put(t.Context(), notify.Event{
+		What: notify.Opened, Site: "mill-cottage", Kind: "low_flow", Severity: store.Urgent, Since: time.Now(), Title: "Flow 310 l/h",
+	}))
+	waiting, err := journal.Open(t.Context(), h.journalPath(), journal.Options{})
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, waiting.Close()) }()
+	_, err = waiting.Append(t.Context(), []ingest.Reading{{Site: "mill-cottage", Channel: "flow_temp", Time: time.Unix(1768392000, 0), Value: 31}})
+	require.NoError(t, err)
+
+	copied := notifyHome(t, "  mqtt: {url: 'tcp://127.0.0.1:1'}\n  engineers:\n    - {name: Ada, mqtt: {topic: firm}, time_zone: UTC}\n")
+	require.NoError(t, os.RemoveAll(copied.dataDir()))
+	must(t, "backup", copied.dataDir(), "--home", h.dir)
+	_, errOut, code := coldweek(t, "backup", copied.dataDir(), "--home", h.dir)
+	assert.Equal(t, 1, code)
+	assert.Contains(t, errOut, "ask to overwrite it")
+	assert.Contains(t, must(t, "backup", copied.dataDir(), "--overwrite", "--home", h.dir), "outbox.sqlite written and checked")
+	for _, command := range [][]string{{"export", "mill-cottage"}, {"notify", "pending", "--json"}} {
+		assert.Equal(t, must(t, append(command, "--home", h.dir)...), must(t, append(command, "--home", copied.dir)...), command)
+	}
+	restored, err := journal.Open(t.Context(), copied.journalPath(), journal.Options{})
+	require.NoError(t, err)
+	depth, err := restored.Depth(t.Context())
+	require.NoError(t, err)
+	assert.EqualValues(t, 1, depth.Readings)
+	require.NoError(t, restored.Close())
+	_, errOut, code = coldweek(t, "backup", csvPath, "--home", h.dir)
+	assert.Equal(t, 2, code)
+	assert.Contains(t, errOut, "is a file; name a folder")
 }

@@ -14,6 +14,7 @@ import (
 
 	"coldweek/ingest"
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/sqlitefile"
 	"coldweek/ingest/store/storetest"
 )
 
@@ -42,7 +43,7 @@ func TestBackupUnderAppends(t *testing.T) {
 	before := scanAll(t, s)
 	dest := filepath.Join(t.TempDir(), "copy.db")
 	var done, total int64
-	require.NoError(t, s.Backup(t.Context(), dest, local.BackupOptions{Progress: func(d, of int64) {
+	require.NoError(t, s.Backup(t.Context(), dest, sqlitefile.BackupOptions{Progress: func(d, of int64) {
 		assert.LessOrEqual(t, d, of)
 		assert.Greater(t, d, done)
 		done, total = d, of
@@ -85,20 +86,20 @@ func TestBackupOverwritesOnlyWhenAsked(t *testing.T) {
 	fill(t, s, 1)
 	dest := filepath.Join(t.TempDir(), "copy.db")
 	require.NoError(t, os.WriteFile(dest, []byte("mine"), 0o600))
-	err := s.Backup(t.Context(), dest, local.BackupOptions{})
+	err := s.Backup(t.Context(), dest, sqlitefile.BackupOptions{})
 	require.ErrorIs(t, err, fs.ErrExist)
 	kept, err := os.ReadFile(dest)
 	require.NoError(t, err)
 	assert.Equal(t, "mine", string(kept))
 
-	require.NoError(t, s.Backup(t.Context(), dest, local.BackupOptions{Overwrite: true}))
+	require.NoError(t, s.Backup(t.Context(), dest, sqlitefile.BackupOptions{Overwrite: true}))
 	assert.Equal(t, []string{"copy.db"}, names(t, filepath.Dir(dest)))
 	assert.Equal(t, scanAll(t, s), scanAll(t, open(t, dest, local.Options{})))
 
-	assert.ErrorContains(t, s.Backup(t.Context(), dest, local.BackupOptions{Overwrite: true}), "in use")
-	assert.ErrorContains(t, s.Backup(t.Context(), path, local.BackupOptions{Overwrite: true}), "the store itself")
+	assert.ErrorContains(t, s.Backup(t.Context(), dest, sqlitefile.BackupOptions{Overwrite: true}), "in use")
+	assert.ErrorContains(t, s.Backup(t.Context(), path, sqlitefile.BackupOptions{Overwrite: true}), "the file itself")
 	missing := filepath.Join(t.TempDir(), "none", "copy.db")
-	assert.ErrorIs(t, s.Backup(t.Context(), missing, local.BackupOptions{}), fs.ErrNotExist)
+	assert.ErrorIs(t, s.Backup(t.Context(), missing, sqlitefile.BackupOptions{}), fs.ErrNotExist)
 }
 
 func TestACancelledBackupLeavesNothing(t *testing.T) {
@@ -106,12 +107,12 @@ func TestACancelledBackupLeavesNothing(t *testing.T) {
 	fill(t, s, 1)
 	ctx, cancel := context.WithCancel(t.Context())
 	dest := filepath.Join(t.TempDir(), "copy.db")
-	err := s.Backup(ctx, dest, local.BackupOptions{Progress: func(int64, int64) { cancel() }})
+	err := s.Backup(ctx, dest, sqlitefile.BackupOptions{Progress: func(int64, int64) { cancel() }})
 	require.ErrorIs(t, err, context.Canceled)
 	assert.Empty(t, names(t, filepath.Dir(dest)))
 	assert.True(t, errors.Is(err, context.Canceled))
 
-	require.NoError(t, s.Backup(t.Context(), dest, local.BackupOptions{}))
+	require.NoError(t, s.Backup(t.Context(), dest, sqlitefile.BackupOptions{}))
 	extents, err := open(t, dest, local.Options{}).Extents(t.Context(), "moorhof")
 	require.NoError(t, err)
 	assert.Len(t, extents, len(storetest.PlantChannels))

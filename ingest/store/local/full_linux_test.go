@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest/store/local"
+	"coldweek/ingest/store/sqlitefile"
 	"coldweek/ingest/store/storetest"
 )
 
@@ -69,7 +70,7 @@ func TestAFullDiskFailsOpenAndBackup(t *testing.T) {
 	s := open(t, newPath(t), asRows)
 	fill(t, s, 1)
 	disk = smallDisk(t, "256k")
-	err = s.Backup(t.Context(), filepath.Join(disk, "copy.db"), local.BackupOptions{})
+	err = s.Backup(t.Context(), filepath.Join(disk, "copy.db"), sqlitefile.BackupOptions{})
 	require.ErrorIs(t, err, local.ErrFull)
 	assert.Empty(t, names(t, disk))
 }
