@@ -109,8 +109,8 @@ func (c *composition) add(g *Engineer, n *notice) {
 
 // followUp settles what depends on the finding's other events. Something urgent
 // that is over before anyone was called goes into the digest, beginning and end;
-// so does the end of what was told there. The end of what was not told is not
-// told either.
+// so does the end of what was told there. What was withdrawn before it was told is
+// not told, nor is the end of what was not.
 func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error) {
 	inDigest := false
 	if n.Event.What == Ended {
@@ -122,6 +122,9 @@ func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error)
 		var ended sql.NullInt64
 		ended, err = number(c.ctx, c.tx, "SELECT max(until_ms) FROM event WHERE site = ? AND kind = ? AND since_ms = ?",
 			n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli())
+		if err == nil && ended.Valid && ended.Int64 <= n.Event.Since.UnixMilli() {
+			return true, n.drop(c.ctx, c.tx, "later readings show that there was nothing")
+		}
 		inDigest = ended.Valid
 	}
 	if err != nil || n.digest || !inDigest {

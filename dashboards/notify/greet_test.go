@@ -114,3 +114,15 @@ func TestLettersNameTheCommands(t *testing.T) {
 	assert.Regexp(t, "coldweek ack mill-cottage low_flow <span[^>]*>--home</span> /var/lib/coldweek<", d.html(0))
 	assert.Contains(t, d.text(0), "nobody is told of it again:")
 }
+
+// TestWhatIsWithdrawnBeforeItIsToldIsNotTold, neither that it was nor that it was not.
+func TestWhatIsWithdrawnBeforeItIsToldIsNotTold(t *testing.T) {
+	d := open(t, ada())
+	d.put(curveHigh(d.now), lowFlow(d.now))
+	d.step()
+	require.Len(t, d.subjects(), 1, "the urgent one")
+	d.put(ended(curveHigh(d.now), d.now), ended(lowFlow(d.now), d.now))
+	d.until(d.now.Add(48 * time.Hour))
+	require.Len(t, d.subjects(), 2)
+	assert.Contains(t, d.subjects()[1], "Withdrawn: Mill Cottage: Flow 310 l/h")
+}
