@@ -11,11 +11,9 @@ import (
 const (
 	// backwardsK is a difference clearly the wrong way round, or right.
 	backwardsK = 0.5
-	// enoughBackwardsS of running more backwards than rightly, the right way
-	// counting twofold: no defrost lasts so long without as much heating after
-	// it, no changeover either.
+	// enoughBackwardsS of running more backwards than rightly: no defrost lasts so
+	// long without as much heating after it, no changeover either.
 	enoughBackwardsS = 30 * 60
-	rightCounts      = 2
 	// coolingBelowC: water that is colder on the mean is being cooled, whatever
 	// the sensors are called (common practice, no source).
 	coolingBelowC = 23
@@ -46,7 +44,7 @@ func (l *look) swapped() (Suspicion, bool) {
 				from, until = begin, i+1
 			}
 		case diffK > backwardsK:
-			backwardsS = max(0, backwardsS-rightCounts*t.DurS[i])
+			backwardsS = max(0, backwardsS-t.DurS[i])
 		}
 	}
 	if until == 0 {
