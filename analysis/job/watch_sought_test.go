@@ -55,7 +55,6 @@ func soughtTroubles() []sought {
 	}
 	return []sought{
 		{trouble: rig.LowFlow, month: jan, findings: []string{"low_flow", "flow_stepped"}, promise: "low flow", shows: runs},
-		{trouble: rig.LowFlow, size: 0.3, month: jan, findings: []string{"low_flow", "flow_stepped"}, promise: "low flow", shows: runs},
 		{trouble: rig.FlowStep, month: jan, findings: []string{"flow_stepped"}, promise: "flow step", shows: runs, plants: 3, few: true},
 		{trouble: rig.BlockingStrainer, size: 2, month: jan, findings: []string{"flow_falling", "low_flow"}, promise: "blocking 2 %", shows: runs, plants: 2, few: true},
 		{trouble: rig.BlockingStrainer, size: 1, month: apr, findings: []string{"flow_falling", "low_flow"}, shows: runs},
@@ -66,9 +65,9 @@ func soughtTroubles() []sought {
 		cycling(rig.OnOffControl, true),
 		{trouble: rig.DefrostTooOften, month: jan, findings: []string{"defrost_often"}, shows: anyDefrost, few: true},
 		{trouble: rig.DefrostTooLong, month: jan, findings: []string{"defrost_long"}, shows: anyDefrost},
-		{trouble: rig.DefrostInMild, month: time.March, findings: []string{"defrost_mild", "defrost_often"}, shows: defrosts(func(d rig.DefrostRun) bool { return d.OutdoorC > 9 })},
+		{trouble: rig.DefrostInMild, month: time.March, findings: []string{"defrost_mild", "defrost_often"}, shows: defrosts(func(d rig.DefrostRun) bool { return d.OutdoorC > 7 })},
 		{trouble: rig.DefrostNotClearing, month: jan, findings: []string{"defrost_not_clearing", "defrost_often"}, shows: anyDefrost},
-		{trouble: rig.SwappedSensors, month: jan, findings: []string{"pipes_swapped"}, promise: "swapped sensors", shows: runs, plants: 2, few: true},
+		{trouble: rig.SwappedSensors, month: jan, findings: []string{"pipes_swapped"}, promise: "swapped sensors", shows: runs, plants: 3, few: true},
 		{trouble: rig.SensorOffset, month: apr, findings: []string{"sensor_pair_offset"}, shows: runs},
 		{trouble: rig.OutdoorStuck, month: jan, findings: []string{"sensor_stuck/outdoor_temp"}, shows: runs},
 		{trouble: rig.OutdoorJumping, month: jan, findings: []string{"sensor_jumping/outdoor_temp"}, shows: runs},
@@ -80,7 +79,7 @@ func soughtTroubles() []sought {
 		{trouble: rig.NeedlessPump, month: jul, findings: []string{"pump_idle"}, shows: runs},
 		{trouble: rig.RoomBelowSet, month: jan, findings: []string{"room_cold"}, within: 3 * day, shows: runs, plant: everything},
 		{trouble: rig.CurveTooHigh, month: jan, findings: []string{"curve_high"}, within: 9 * day, shows: runs, plant: everything},
-		{trouble: rig.CurveNotFollowed, month: jan, findings: []string{"curve_not_followed", "target_not_held"}, within: 6 * day, shows: runs, plant: everything},
+		{trouble: rig.CurveNotFollowed, month: jan, findings: []string{"curve_not_followed", "target_not_held"}, within: 8 * day, shows: runs, plant: everything},
 		{trouble: rig.LostRefrigerant, size: 0.35, month: jan, findings: []string{"target_not_held", "room_cold", "backup_running"}, within: 3 * day, shows: runs, plant: everything},
 		{trouble: rig.NeedlessBackup, month: time.March, findings: []string{"backup_running"}, within: 3 * day, shows: runs, plant: everything},
 		{trouble: rig.HotWaterSlow, month: jan, findings: []string{"hot_water_slow"}, within: 3 * day, shows: charges, plant: everything},

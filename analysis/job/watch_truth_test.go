@@ -297,7 +297,7 @@ func judgeTroubles(t *testing.T, outcomes []outcome) {
 
 func medianOf(delays []time.Duration) time.Duration {
 	sorted := slices.Sorted(slices.Values(delays))
-	return sorted[len(sorted)/2]
+	return (sorted[(len(sorted)-1)/2] + sorted[len(sorted)/2]) / 2
 }
 
 // troubleTable has a row for each trouble, and one for each promise.
