@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml"
+
+	"coldweek/dashboards/login"
 )
 
 // config is coldweek.yaml.
@@ -51,6 +53,11 @@ type influxConfig struct {
 
 type webConfig struct {
 	Listen string `yaml:"listen,omitempty"`
+	// TrustedProxies say who asks, and whether by TLS.
+	TrustedProxies []string `yaml:"trusted_proxies,omitempty"`
+	// OpenWithoutUsers serves the pages beyond this machine though nobody has to
+	// log in. Only with trusted proxies do they answer to any host name then.
+	OpenWithoutUsers bool `yaml:"open_without_users,omitempty"`
 }
 
 // Where things listen unless told otherwise: this machine only.
@@ -91,8 +98,12 @@ broker:
 #   token_file: influx.token      # on 1.8: user:password, or leave it out
 #   ca_file: ca.crt
 
+# The pages. Beyond this machine they ask for a log-in: coldweek user add NAME
+# --role engineer. Put a proxy with TLS before them, and name it here.
 web:
   listen: 127.0.0.1:8137
+  # trusted_proxies: [127.0.0.1]    # believed: X-Forwarded-For, X-Forwarded-Proto
+  # open_without_users: true        # only where something else asks for a log-in
 
 # Who is told of findings: what is urgent at once, what asks for attention in a
 # digest, one message a day. Try it with: coldweek notify test
@@ -187,6 +198,9 @@ func (c *config) validate(h home) error {
 	}
 	if s := c.Subscribe; s != nil && s.URL == "" {
 		return usagef("%s: subscribe: url is missing; write tcp://HOST:1883 or ssl://HOST:8883", h.configPath())
+	}
+	if _, err := login.ParseProxies(c.Web.TrustedProxies); err != nil {
+		return usagef("%s: web: trusted_proxies: %w", h.configPath(), err)
 	}
 	if err := c.Notify.validate(h); err != nil {
 		return err

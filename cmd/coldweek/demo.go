@@ -73,7 +73,7 @@ func (a *app) playDemo(ctx context.Context, h home, st *stores, passwords map[st
 	for _, plant := range play.houses {
 		play.past[plant.ID] = true
 	}
-	config := config{Broker: &brokerConfig{Listen: "127.0.0.1:0"}, Web: webConfig{Listen: freeAddress(listen)}}
+	config := config{Broker: &brokerConfig{Listen: "127.0.0.1:0"}, Web: webConfig{Listen: freeAddress(listen), OpenWithoutUsers: true}}
 	s, err := newService(ctx, h, config, st, a.quietLogger(), play.notice)
 	if err != nil {
 		return err

@@ -20,6 +20,7 @@ func (h home) sitesDir() string   { return filepath.Join(h.dir, "sites") }
 func (h home) dataDir() string    { return filepath.Join(h.dir, "data") }
 func (h home) storePath() string  { return filepath.Join(h.dataDir(), "readings.sqlite") }
 func (h home) loginsPath() string { return filepath.Join(h.dir, "logins.yaml") }
+func (h home) usersPath() string  { return filepath.Join(h.dir, "users.yaml") }
 func (h home) schemaPath() string { return filepath.Join(h.dir, "site.schema.json") }
 func (h home) sitePath(id string) string {
 	return filepath.Join(h.sitesDir(), id+".yaml")

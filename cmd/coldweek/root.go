@@ -59,7 +59,7 @@ One folder, --home, holds one deployment: coldweek.yaml, sites/, data/.`,
 	root.AddCommand(
 		newInit(a), newSite(a), newServe(a), newHealth(a), newLoad(a), newDesign(a), newAnalyse(a), newSeason(a), newExport(a),
 		newFindings(a), newAcknowledge(a), newMute(a), newWatch(a),
-		newBackup(a), newQuarantine(a), newNotify(a), newRig(a), newDemo(a),
+		newUser(a), newLink(a), newBackup(a), newQuarantine(a), newNotify(a), newRig(a), newDemo(a),
 	)
 	return root
 }

@@ -142,6 +142,10 @@ func (s *service) openSubscriber(decoder *payload.Decoder) error {
 }
 
 func (s *service) openWeb(ctx context.Context) error {
+	gate, err := s.openGate()
+	if err != nil {
+		return err
+	}
 	pages, err := web.New(web.Options{
 		Store: s.store, Sites: func() []*site.Record { return *s.records.Load() },
 		Now: time.Now, Logger: s.logger, Notice: s.notice,
@@ -149,7 +153,7 @@ func (s *service) openWeb(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	all, err := s.routes(pages)
+	all, err := s.routes(gate, pages)
 	if err != nil {
 		return err
 	}

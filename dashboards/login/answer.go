@@ -43,7 +43,8 @@ var (
 	misnamed = refusal{
 		status: http.StatusMisdirectedRequest, Title: "These pages do not answer to that name",
 		Detail: "There are no users, so the pages are open on this machine only: open them by localhost or an address such as 127.0.0.1. " +
-			"To open them from elsewhere, add a user: coldweek user add NAME --role engineer.",
+			"To open them from elsewhere, add a user: coldweek user add NAME --role engineer. " +
+			"If a proxy before them asks for a log-in, name it under web: trusted_proxies.",
 	}
 	fromElsewhere = refusal{
 		status: http.StatusForbidden, Title: "This form came from another site",
