@@ -14,7 +14,12 @@
 // such a time. What is not known changes nothing. Episodes says how.
 //
 // A slot is five minutes, and only slots that are over count: so a look makes sense
-// once in a slot, and two looks in the same slot find the same.
+// once in a slot, and two looks in the same slot find the same. Whole slots are part
+// of each rule's own window: a mean over less than one says little of a plant whose
+// water takes minutes to go round, and what does not depend on when it was asked is
+// worth more than five minutes. A slot is over when a reading from after it is there.
+// From then a finding takes a look, which a service makes every half minute: 60 s at
+// most from that reading, and five minutes more from the oldest reading of the slot.
 //
 // To add a rule: write a function of a Case in a file of its family, add a row
 // with its name, what it looks at and its basis to the table in rules.go, and say
@@ -25,6 +30,8 @@
 // have been none, or to be another's effect, is withdrawn: its Until is its Since.
 // Withdrawn findings stay in the store, since somebody may have been told.
 //
-// How soon and how falsely the rules tell is measured on simulated plants in
-// analysis/job (watch_truth_test.go); what no rule can know is listed there.
+// How soon and how falsely the rules tell is measured on a hundred simulated plants
+// in analysis/job (watch_truth_test.go), and what a reading waits for
+// (watch_latency_test.go). The troubles are listed in watch_sought_test.go, with what
+// no rule can know.
 package watch
