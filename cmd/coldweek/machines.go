@@ -14,6 +14,10 @@ import (
 func (s *service) routes(gate *login.Gate, pages http.Handler) (http.Handler, error) {
 	options := metrics.Options{
 		Version: version(), Intake: s.intake.Stats, Quarantine: s.store.RefusalCounts, Sites: s.siteIDs, Logger: s.logger,
+		Plants: s.plants, Tasks: s.tasks, Disk: diskOf(s.home.dataDir()),
+	}
+	if s.notifier != nil {
+		options.Routes = s.notifications
 	}
 	if s.store.influx != nil {
 		options.Journal = s.store.waiting

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"coldweek/analysis/job"
+	"coldweek/dashboards/metrics"
 	"coldweek/dashboards/notify"
 	"coldweek/dashboards/web"
 	"coldweek/ingest/broker"
@@ -51,6 +52,9 @@ type service struct {
 	notifier *notify.Notifier     // nil: nobody is told of findings
 	catchUp  func(id string) bool // says that a site's history is still coming in, so that it is no use to watch it; nil: of none
 
+	plants *metrics.Plants
+	tasks  *metrics.Tasks
+
 	broker     *broker.Broker
 	subscriber *receive.Subscriber
 	listener   net.Listener
@@ -59,7 +63,10 @@ type service struct {
 
 // newService wires the parts and opens what listens.
 func newService(ctx context.Context, h home, c config, st *stores, logger *slog.Logger, notice func() string) (*service, error) {
-	s := &service{home: h, config: c, logger: logger, notice: notice, store: st}
+	s := &service{
+		home: h, config: c, logger: logger, notice: notice, store: st,
+		plants: metrics.NewPlants(time.Now), tasks: metrics.NewTasks(time.Now),
+	}
 	decoder, err := s.readRecords()
 	if err != nil {
 		return nil, err
@@ -258,16 +265,21 @@ func (s *service) forward(ctx context.Context) error {
 // seal packs finished days.
 func (s *service) seal(ctx context.Context) error {
 	for {
-		report, err := s.store.file.Seal(ctx, time.Now().Add(-sealAfter))
-		if err != nil && ctx.Err() == nil {
+		if err := s.tasks.Do(ctx, metrics.Seal, s.sealOnce); err != nil && ctx.Err() == nil {
 			s.logger.Error("finished days were not packed; trying again later", "error", err)
-		} else if err == nil {
-			s.logger.Debug("finished days packed", "report", report)
 		}
 		if !every(ctx, sealEvery) {
 			return ctx.Err()
 		}
 	}
+}
+
+func (s *service) sealOnce(ctx context.Context) error {
+	report, err := s.store.file.Seal(ctx, time.Now().Add(-sealAfter))
+	if err == nil {
+		s.logger.Debug("finished days packed", "report", report)
+	}
+	return err
 }
 
 // keepDays sums up what came in lately.
@@ -276,7 +288,11 @@ func (s *service) keepDays(ctx context.Context) error {
 		for _, record := range *s.records.Load() {
 			to := time.Now().In(record.Zone())
 			window := job.WindowAround(to.AddDate(0, 0, -daysBack), to)
-			if _, err := job.Days(ctx, s.store, record, window, nil); err != nil && ctx.Err() == nil {
+			err := s.tasks.Do(ctx, metrics.Days, func(ctx context.Context) error {
+				_, err := job.Days(ctx, s.store, record, window, nil)
+				return err
+			})
+			if err != nil && ctx.Err() == nil {
 				s.logger.Error("days were not summed up; trying again later", "site", record.ID, "error", err)
 			}
 		}

@@ -8,6 +8,7 @@ import (
 
 	"coldweek/analysis/job"
 	"coldweek/analysis/watch"
+	"coldweek/dashboards/metrics"
 	"coldweek/dashboards/notify"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
@@ -36,19 +37,28 @@ type lookout struct {
 func (s *service) keepWatch(ctx context.Context) error {
 	l := &lookout{service: s, notifier: s.notifier, memory: map[string]*job.Memory{}, severity: map[string]watch.Severity{}}
 	for {
-		for _, record := range *s.records.Load() {
-			if s.catchUp != nil && s.catchUp(record.ID) {
-				continue
-			}
-			if err := l.look(ctx, record); err != nil && ctx.Err() == nil {
-				s.logger.Error("a site was not looked at; trying again", "site", record.ID, "error", err)
-			}
-		}
+		// What goes wrong at a site is told there, and ends no round.
+		_ = s.tasks.Do(ctx, metrics.Round, l.round)
 		l.handOver(ctx)
 		if !every(ctx, watchEvery) {
 			return ctx.Err()
 		}
 	}
+}
+
+// round looks at every site once.
+func (l *lookout) round(ctx context.Context) error {
+	s := l.service
+	for _, record := range *s.records.Load() {
+		if s.catchUp != nil && s.catchUp(record.ID) {
+			continue
+		}
+		err := s.tasks.Do(ctx, metrics.Look, func(ctx context.Context) error { return l.look(ctx, record) })
+		if err != nil && ctx.Err() == nil {
+			s.logger.Error("a site was not looked at; trying again", "site", record.ID, "error", err)
+		}
+	}
+	return ctx.Err()
 }
 
 // watchPast watches a site's history since a time, as if it had been watched then.
@@ -71,6 +81,7 @@ func (l *lookout) look(ctx context.Context, record *site.Record) error {
 	if err != nil {
 		return err
 	}
+	l.service.show(ctx, record, now, watched)
 	if !known {
 		if err := l.begin(ctx, record, now); err != nil {
 			return err
