@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"runtime"
@@ -48,7 +47,10 @@ type answerKey struct {
 // answer is what was found for a window.
 type answer struct {
 	*job.Result
-	Made time.Time
+	Made   time.Time
+	hours  *hourly
+	flows  map[string]flowSpread // by date
+	months []monthly             // of windows longer than longAnswer days
 
 	record   *site.Record
 	revision int64
@@ -124,18 +126,32 @@ func (a *answers) make(key answerKey, record *site.Record, w job.Window) <-chan 
 		if err != nil {
 			return nil, err
 		}
-		result, err := job.Analyse(ctx, a.Store, record, w, nil)
+		made, err := a.put(ctx, record, w)
 		if err != nil {
-			if !errors.Is(err, context.Canceled) {
-				a.Logger.LogAttrs(ctx, slog.LevelError, "put days together", slog.String("site", record.ID), slog.Any("error", err))
-			}
+			a.Logger.LogAttrs(ctx, slog.LevelError, "put days together", slog.String("site", record.ID), slog.Any("error", err))
 			return nil, err
 		}
-		now := a.Now()
-		made := &answer{Result: result, Made: now, record: record, revision: revision, checked: now}
+		made.record, made.revision, made.checked = record, revision, made.Made
 		a.kept.Add(key, made)
 		return made, nil
 	})
+}
+
+// put puts the days of a window together.
+func (a *answers) put(ctx context.Context, record *site.Record, w job.Window) (*answer, error) {
+	days, err := job.Days(ctx, a.Store, record, w, nil)
+	if err != nil {
+		return nil, err
+	}
+	result, err := job.Analyse(ctx, a.Store, record, w, nil)
+	if err != nil {
+		return nil, err
+	}
+	made := &answer{Result: result, Made: a.Now(), hours: hoursOf(days), flows: flowsOf(days)}
+	if len(days) > longAnswer {
+		made.months = monthsOf(record, days)
+	}
+	return made, nil
 }
 
 func (a *answers) revision(ctx context.Context, record *site.Record, w job.Window) (int64, error) {

@@ -3,11 +3,10 @@ package web
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"coldweek/analysis/efficiency"
-	"coldweek/analysis/job"
 	"coldweek/analysis/season"
+	"coldweek/dashboards/chart"
 )
 
 // energy fills the page of energy and efficiency.
@@ -18,7 +17,7 @@ func energyPage(body *sectionBody, o over) {
 		{"Electricity", energy(r.Electricity.TotalKWh), electricityRemark(r)},
 		{"SPF", measured(r.Efficiency.Overall, 2, ""), efficiencyRemark(r)},
 		{"Measured", percent(&r.Coverage), "of the time, heat and electricity both"},
-	}, Notes: r.Assumed}
+	}, Drawings: []drawing{both("split", "Where the electricity went", func(id string, width float64) []byte { return splitOf(o, id, width).SVG() })}, Notes: r.Assumed}
 	body.Parts = append(body.Parts, sum)
 	if (o.window.period()).days() <= longAnswer {
 		body.Parts = append(body.Parts, daysPart(o))
@@ -29,6 +28,18 @@ func energyPage(body *sectionBody, o over) {
 		body.Parts = append(body.Parts, efficiencyPart(e))
 	}
 	body.Parts = append(body.Parts, costPart(&r.Cost, r.Efficiency.Overall))
+}
+
+// splitOf draws what electricity was taken for.
+func splitOf(o over, id string, width float64) chart.ElectricitySplit {
+	e := o.answer.Electricity
+	return chart.ElectricitySplit{
+		ID: id, Title: nameOf(o.record) + ": where the electricity went", Size: chart.Size{Width: width},
+		Parts: []chart.ElectricityPart{
+			{Name: "Space heating", Role: chart.Heat, KWh: orNaN(e.SpaceKWh)}, {Name: "Hot water", Role: chart.Cylinder, KWh: orNaN(e.HotWaterKWh)},
+			{Name: "Defrosts", Role: chart.Defrosting, KWh: orNaN(e.DefrostKWh)}, {Name: "Standby", Role: chart.Idle, KWh: orNaN(e.StandbyKWh)},
+		},
+	}
 }
 
 // daysPart sets the days side by side.
@@ -48,92 +59,6 @@ func daysPart(o over) part {
 // both draws for a screen and for a phone.
 func both(id, name string, svg func(id string, width float64) []byte) drawing {
 	return drawing{Name: name, Wide: inline(svg(id+"-wide", sectionPx)), Narrow: inline(svg(id+"-narrow", narrowPx))}
-}
-
-// month is a month of a window, as far as it lies in it.
-type month struct {
-	from, to                     time.Time
-	heatKWh, hotWaterKWh         float64
-	electricityKWh               float64
-	matchedHeatKWh, matchedElKWh float64 // of days with both
-	coverage                     float64
-	days, known                  int
-	starts, defrosts             int
-	outdoorCSum                  float64
-	outdoorDays                  int
-}
-
-// monthsOf sums days by calendar month.
-func monthsOf(days []job.Day, zone *time.Location) []month {
-	var months []month
-	for _, d := range days {
-		date := parseDate(d.Date, zone)
-		if n := len(months); n == 0 || months[n-1].from.Month() != date.Month() || months[n-1].from.Year() != date.Year() {
-			months = append(months, month{from: date})
-		}
-		months[len(months)-1].add(d, date)
-	}
-	return months
-}
-
-func (m *month) add(d job.Day, date time.Time) {
-	m.to = daysOn(date, 1)
-	m.days++
-	m.coverage += d.Coverage
-	if d.NetKWh != nil && d.ElectricityKWh != nil {
-		m.known++
-		m.matchedHeatKWh += *d.NetKWh
-		m.matchedElKWh += *d.ElectricityKWh
-	}
-	for _, sum := range []struct {
-		of *float64
-		to *float64
-	}{{d.NetKWh, &m.heatKWh}, {d.HotWaterKWh, &m.hotWaterKWh}, {d.ElectricityKWh, &m.electricityKWh}} {
-		if sum.of != nil {
-			*sum.to += *sum.of
-		}
-	}
-	if d.Starts != nil {
-		m.starts += *d.Starts
-	}
-	if d.Defrosts != nil {
-		m.defrosts += *d.Defrosts
-	}
-	if d.OutdoorC != nil {
-		m.outdoorCSum += *d.OutdoorC
-		m.outdoorDays++
-	}
-}
-
-func (m *month) spf() *float64 {
-	if m.matchedElKWh <= 0 {
-		return nil
-	}
-	return pointer(m.matchedHeatKWh / m.matchedElKWh)
-}
-
-func (m *month) knownOr(v float64) *float64 {
-	if m.known == 0 {
-		return nil
-	}
-	return &v
-}
-
-// monthsPart sets the months side by side.
-func monthsPart(o over) part {
-	t := table{Caption: "Month by month", Heads: heads("Month", col("Days", ""), col("Heat", "kWh"), col("Hot water", "kWh"), col("Electricity", "kWh"), col("SPF", ""), col("Outdoors", "°C"), col("Starts", "a day"), col("Defrosts", ""), col("Measured", "%"))}
-	for _, m := range monthsOf(o.answer.Days, o.record.Zone()) {
-		var outdoorC *float64
-		if m.outdoorDays > 0 {
-			outdoorC = pointer(m.outdoorCSum / float64(m.outdoorDays))
-		}
-		t.Rows = append(t.Rows, tableRow{plantAddress(o.record.ID) + "/energy" + datesQuery(period{m.from, m.to}), []string{
-			m.from.Format("January 2006"), number(float64(m.days), 0), measured(m.knownOr(m.heatKWh), 0, "").Value, measured(m.knownOr(m.hotWaterKWh), 0, "").Value,
-			measured(m.knownOr(m.electricityKWh), 0, "").Value, measured(m.spf(), 2, "").Value, celsius(outdoorC).Value,
-			measured(m.knownOr(float64(m.starts)/float64(m.days)), 1, "").Value, number(float64(m.defrosts), 0), percent(pointer(m.coverage / float64(m.days))).Value,
-		}})
-	}
-	return part{ID: "months", Name: "Months", Tables: []table{t}, Notes: []string{"SPF of a month is heat by electricity of its days with both, with standby and defrosts."}}
 }
 
 // efficiencyPart says what the SPF is made of.

@@ -60,8 +60,8 @@ type form struct {
 func (form) TokenField() string { return FormTokenField }
 
 func (s *server) formFor(r *http.Request) form {
-	_, may := s.asker(r)
-	f := form{May: may, NeedsName: s.Who == nil}
+	name, may := s.asker(r)
+	f := form{May: may, NeedsName: name == ""}
 	if s.FormToken != nil {
 		f.Token = s.FormToken(r)
 	}

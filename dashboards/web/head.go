@@ -27,6 +27,8 @@ type sectionLink struct {
 	Count         int // of what is open there
 }
 
+func (s *server) notesOnly(r *http.Request) bool { return s.NotesOnly != nil && s.NotesOnly(r) }
+
 // section is a page of a plant.
 type section struct{ step, name string }
 
@@ -55,6 +57,10 @@ func servedSections(mux *http.ServeMux) []section {
 func (s *server) plantHead(r *http.Request, record *site.Record, here string) (plantHead, error) {
 	now := s.Now().In(record.Zone())
 	head := plantHead{ID: record.ID, Name: nameOf(record), LiveAt: plantAddress(record.ID) + "/live"}
+	if s.notesOnly(r) {
+		head.NoData = true // says nothing of now, and leads nowhere
+		return head, nil
+	}
 	found, err := s.noticedAt(r.Context(), record, now, now)
 	if err != nil {
 		return head, err

@@ -91,6 +91,23 @@ func (h *hourly) add(of *siteday.Hour) {
 	h.heatW, h.powerW = append(h.heatW, heatW), append(h.powerW, powerW)
 }
 
+// flowSpread is between which flows nine in ten and one in ten readings of settled
+// heating lay.
+type flowSpread struct{ p10LPH, p90LPH float64 }
+
+// flowsOf returns the spread of each day's flow by date.
+func flowsOf(days []siteday.Day) map[string]flowSpread {
+	flows := map[string]flowSpread{}
+	for i := range days {
+		low, known := days[i].Sums.Flow.Quantile(0.1)
+		high, _ := days[i].Sums.Flow.Quantile(0.9)
+		if known {
+			flows[days[i].Date] = flowSpread{low, high}
+		}
+	}
+	return flows
+}
+
 func meanOrNaN(m siteday.Mean) float64 {
 	if v, ok := m.Of(); ok {
 		return v

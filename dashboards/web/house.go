@@ -131,7 +131,7 @@ func curvePart(o over) part {
 
 func curveChart(o over, id string, width float64) chart.CurveScatter {
 	r := o.answer.Result
-	c := chart.CurveScatter{ID: id, Title: nameOf(o.record) + ": heating curve", Need: 48, Hours: thinned(o.hours), Size: chart.Size{Width: width, Height: 380}}
+	c := chart.CurveScatter{ID: id, Title: nameOf(o.record) + ": heating curve", Need: 48, Hours: thinned(o.answer.hours), Size: chart.Size{Width: width, Height: 380}}
 	if d := o.record.Design; d != nil {
 		c.DesignOutdoorC = d.OutdoorTempC
 	}

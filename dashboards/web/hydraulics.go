@@ -2,11 +2,13 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"coldweek/analysis/flowrate"
 	"coldweek/analysis/job"
 	"coldweek/analysis/pipework"
+	"coldweek/dashboards/chart"
 	"coldweek/ingest/site"
 )
 
@@ -39,9 +41,58 @@ func flowPart(o over) part {
 			measured(&pump.IdleHours, 1, "h"), measured(&pump.OverrunHours, 1, "h"), measured(&pump.FrostHours, 1, "h"))
 		p.Words = append(p.Words, sentence(remarks(words, with("%s a day", measured(pump.IdleKWh, 2, "kWh")))))
 	}
-	p.Tables = []table{flowTable(o.record, f)}
+	if len(f.Days) > 0 {
+		p.Drawings = []drawing{both("flow-days", "Flow of each day", func(id string, width float64) []byte { return flowChart(o, id, width).SVG() })}
+		p.Tables = []table{flowTable(o.record, f)}
+	}
 	p.Notes = []string{"Flow is that of settled heating. So that a pump that follows the output can be compared, a day's flow is as it would have been at high output."}
 	return p
+}
+
+func flowChart(o over, id string, width float64) chart.FlowDays {
+	r := o.answer.Result
+	c := chart.FlowDays{ID: id, Title: nameOf(o.record) + ": flow of each day", Size: chart.Size{Width: width, Height: 300}}
+	for _, d := range r.FlowRate.Days {
+		day := chart.FlowDay{Date: parseDate(d.Date, o.record.Zone()), MedianLPH: d.MedianLPH, P10LPH: math.NaN(), P90LPH: math.NaN()}
+		if spread, known := o.answer.flows[d.Date]; known {
+			day.P10LPH, day.P90LPH = spread.p10LPH, spread.p90LPH
+		}
+		c.Days = append(c.Days, day)
+	}
+	for _, l := range []struct {
+		name string
+		lph  *float64
+	}{{"Commissioned", r.Flow.CommissionedLPH}, {"Design", r.Flow.DesignLPH}, {"Minimum", r.Flow.MinimumLPH}} {
+		if l.lph != nil {
+			c.Limits = append(c.Limits, chart.FlowLimit{Name: l.name, LPH: *l.lph})
+		}
+	}
+	if s := r.FlowRate.Step; s != nil {
+		c.Findings = append(c.Findings, chart.FlowFinding{Date: parseDate(s.First, o.record.Zone()), Text: fmt.Sprintf("Flow stepped by %s%s%%", number(s.ChangePct.Value, 0), nbsp)})
+	}
+	return c
+}
+
+func pipeChart(record *site.Record, d *pipework.Result, id string, width float64) chart.PipeTree {
+	c := chart.PipeTree{ID: id, Title: nameOf(record) + ": pipework", IndexLossKPa: &d.IndexLossKPa, Size: chart.Size{Width: width}}
+	places := map[string]int{}
+	limitMPerS := 1.0 // the limit of remarks where the record gives none
+	if record.Limits != nil && record.Limits.PipeVelocityMPerS != nil {
+		limitMPerS = *record.Limits.PipeVelocityMPerS
+	}
+	for i := range d.Legs {
+		l := &d.Legs[i]
+		parent := -1
+		if l.Parent != nil {
+			parent = places[*l.Parent]
+		}
+		places[l.Name] = i
+		c.Legs = append(c.Legs, chart.PipeLeg{
+			Name: l.Name, Parent: parent, Size: l.Size, LengthM: l.LengthM, VelocityMS: l.VelocityMPerS, LossPaPerM: l.LossPaPerM,
+			OnIndex: l.OnIndex, TooFast: l.VelocityMPerS > limitMPerS,
+		})
+	}
+	return c
 }
 
 // flowAgainst holds the flow against what it should be.
@@ -145,6 +196,7 @@ func pipeworkPart(record *site.Record) part {
 		{"Head left", measured(d.HeadKPa, 1, "kPa"), d.PumpSetting},
 		{"To spare", measured(d.SpareKPa, 1, "kPa"), ""},
 	}
+	p.Drawings = []drawing{both("pipes", "Legs from the heat pump outwards", func(id string, width float64) []byte { return pipeChart(record, d, id, width).SVG() })}
 	t := table{Caption: "Legs at the needed flow", Heads: heads("Leg", col("Flow", "l/h"), col("Velocity", "m/s"), col("Friction", "Pa/m"), col("Loss", "kPa"), col("To be balanced", "kPa"))}
 	for i := range d.Legs {
 		l := &d.Legs[i]

@@ -12,8 +12,8 @@ import (
 )
 
 const (
-	// longestDays is what a drawing of readings is cut to.
-	longestDays = 62
+	// longestDays is what a drawing is cut to.
+	longestDays = longestWindow
 	shortest    = 10 * time.Minute
 )
 
@@ -122,7 +122,7 @@ func badPeriod(format string, args ...any) *refusal {
 func (p period) bounded() (period, string) {
 	if latest := daysOn(p.from, longestDays); p.to.After(latest) {
 		p.to = latest
-		return p, fmt.Sprintf("Cut to the first %d days: a drawing of readings shows no more.", longestDays)
+		return p, fmt.Sprintf("Cut to the first %d days: a drawing shows no more than a year.", longestDays)
 	}
 	if p.to.Sub(p.from) < shortest {
 		p.to = p.from.Add(shortest)
@@ -207,7 +207,7 @@ func closing(to, last time.Time) string {
 
 // moves are where one can go from a period; an empty one leads nowhere.
 type moves struct {
-	Earlier, Later, ZoomIn, ZoomOut, WholeDay, Week string
+	Earlier, Later, ZoomIn, ZoomOut, WholeDay, Week, Month, Year string
 }
 
 // moves returns the ways on from p. There are readings from first on, and none
@@ -229,9 +229,14 @@ func (p period) moves(first, now time.Time) moves {
 	if day := wholeDay(p.middle()); !day.equal(p) {
 		m.WholeDay = day.query()
 	}
-	last := p.to.Add(-time.Millisecond)
-	if week := (period{daysOn(last, -6), daysOn(last, 1)}); !week.equal(p) {
-		m.Week = week.query()
+	for _, length := range []struct {
+		days int
+		to   *string
+	}{{7, &m.Week}, {30, &m.Month}, {365, &m.Year}} {
+		last := p.to.Add(-time.Millisecond)
+		if ending := (period{daysOn(last, 1-length.days), daysOn(last, 1)}); !ending.equal(p) {
+			*length.to = ending.query()
+		}
 	}
 	return m
 }

@@ -107,7 +107,8 @@ func TestMoves(t *testing.T) {
 	assert.Equal(t, "?from=2026-01-14&to=2026-01-16", m.ZoomOut, "today ends the range")
 	assert.Empty(t, parsed(t, "?day=2026-01-01", z).moves(first, now).Earlier, "nothing was measured before")
 	assert.Empty(t, parsed(t, "?from=2026-01-10T06:00&to=2026-01-10T06:15", z).moves(first, now).ZoomIn)
-	assert.Empty(t, parsed(t, "?from=2025-12-01&to=2026-01-15", z).moves(first, now).ZoomOut)
+	assert.Empty(t, parsed(t, "?from=2025-02-01&to=2026-01-15", z).moves(first, now).ZoomOut, "a year is the most")
+	assert.Equal(t, "?from=2025-01-11&to=2026-01-11", parsed(t, "?day=2026-01-10", z).moves(first, now).Year)
 	assert.Empty(t, parsed(t, "?from=2026-01-04&to=2026-01-11", z).moves(first, now).Week)
 }
 

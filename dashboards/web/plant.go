@@ -31,6 +31,7 @@ type plantBody struct {
 
 	Headline, Particulars []figure
 	Warnings              []string
+	TraceNote             string // how it was drawn, when not from readings
 	TraceWide             template.HTML
 	TraceNarrow           template.HTML
 	Log                   logbook
@@ -121,6 +122,26 @@ func newestDay(last, now time.Time) period {
 
 // fill adds what is read from the store.
 func (s *server) fill(ctx context.Context, body *plantBody, record *site.Record, p period, now time.Time) error {
+	fillPeriod := s.fillClose
+	if p.long() {
+		fillPeriod = s.fillLong
+	}
+	if err := fillPeriod(ctx, body, record, p, now); err != nil {
+		return err
+	}
+	days, err := s.fortnight(ctx, record, p, now)
+	if err != nil {
+		return err
+	}
+	body.BarsWide = inline(barsOf(record, days, "days-wide", widePx))
+	body.BarsNarrow = inline(barsOf(record, days, "days-narrow", narrowPx))
+	body.Days = dayLines(days, p, record.Zone())
+	body.DaysName = fmt.Sprintf("%d days", len(days))
+	return nil
+}
+
+// fillClose adds what readings tell of a period.
+func (s *server) fillClose(ctx context.Context, body *plantBody, record *site.Record, p period, now time.Time) error {
 	span, err := job.Look(ctx, s.Store, record, p.from, p.seenBy(now))
 	if err != nil {
 		return err
@@ -129,20 +150,11 @@ func (s *server) fill(ctx context.Context, body *plantBody, record *site.Record,
 	if err != nil {
 		return err
 	}
-	days, err := s.fortnight(ctx, record, p, now)
-	if err != nil {
-		return err
-	}
 	body.Headline, body.Particulars, body.Warnings = headline(result), particulars(result), result.Warnings
-	// The drawings escape every name in them.
 	drawn := traceOf(record, span, p, now)
-	body.TraceWide = template.HTML(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
-	body.TraceNarrow = template.HTML(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))
+	body.TraceWide = inline(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
+	body.TraceNarrow = inline(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))
 	body.Log = logbookOf(span, p.days() > 1)
-	body.BarsWide = template.HTML(barsOf(record, days, "days-wide", widePx))
-	body.BarsNarrow = template.HTML(barsOf(record, days, "days-narrow", narrowPx))
-	body.Days = dayLines(days, p, record.Zone())
-	body.DaysName = fmt.Sprintf("%d days", len(days))
 	return nil
 }
 

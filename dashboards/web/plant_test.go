@@ -183,8 +183,8 @@ func TestWrongRanges(t *testing.T) {
 func TestRangesAreBounded(t *testing.T) {
 	h := pages(t, nil)
 	doc := document(t, h, "/plants/check-house?from=2024-01-01&to=2030-01-01", http.StatusOK)
-	assert.Contains(t, text(doc), "Cut to the first 62 days")
-	assert.Contains(t, text(doc), "Mon 1 Jan to Sat 2 Mar 2024")
+	assert.Contains(t, text(doc), "Cut to the first 366 days")
+	assert.Contains(t, text(doc), "Mon 1 Jan to Tue 31 Dec 2024")
 	doc = document(t, h, "/plants/check-house?from=2026-01-10T06:00&to=2026-01-10T06:01", http.StatusOK)
 	assert.Contains(t, text(doc), "Widened to 10 min")
 	doc = document(t, h, "/plants/check-house?day=2027-01-01", http.StatusOK)

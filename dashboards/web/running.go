@@ -7,15 +7,14 @@ import (
 
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/defrost"
-	"coldweek/analysis/job"
+	"coldweek/dashboards/chart"
 )
 
 const joulePerKWh = 3.6e6
 
 // runningPage fills the page of runs, starts and defrosts.
 func runningPage(body *sectionBody, o over) {
-	r := o.answer.Result
-	body.Parts = append(body.Parts, runsPart(r), defrostPart(r))
+	body.Parts = append(body.Parts, runsPart(o), defrostPart(o))
 }
 
 // runVerdicts are the verdicts in words.
@@ -24,7 +23,8 @@ var runVerdicts = map[cycling.Verdict]string{
 	cycling.Short: "Short cycling", cycling.VeryShort: "Very short cycling",
 }
 
-func runsPart(r *job.Result) part {
+func runsPart(o over) part {
+	r := o.answer.Result
 	c := &r.Running
 	p := part{ID: "runs", Name: "Runs", Lead: sentence(runVerdicts[c.Verdict] + ": " + c.Why), Figures: []figure{
 		{"Starts", counted(r.Cycling.Starts), with("in %s of running", hoursFigure(c.RunS))},
@@ -36,6 +36,9 @@ func runsPart(r *job.Result) part {
 		p.Words = append(p.Words, fmt.Sprintf("Most starts in an hour: %d, from %s.", c.Busiest.Starts, c.Busiest.From.In(r.From.Location()).Format("2 Jan, 15:04")))
 	}
 	p.Words = append(p.Words, causesInWords(c)...)
+	if c.Runs.Count > 0 {
+		p.Drawings = []drawing{both("run-lengths", "How long runs last", func(id string, width float64) []byte { return lengthsChart(o, id, width).SVG() })}
+	}
 	if t := lengthsTable(c.Heating, c.Pauses); len(t.Rows) > 0 {
 		p.Tables = append(p.Tables, t)
 	}
@@ -44,6 +47,26 @@ func runsPart(r *job.Result) part {
 	}
 	p.Notes = []string{fmt.Sprintf("Runs shorter than %s are short here: %d.", length(c.ShortRun), c.Short)}
 	return p
+}
+
+func lengthsChart(o over, id string, width float64) chart.RunLengths {
+	shortMinutes := o.answer.Running.ShortRun.Minutes()
+	var minutesLong []float64
+	for _, run := range o.answer.Cycling.Runs {
+		minutesLong = append(minutesLong, run.To.Sub(run.From).Minutes())
+	}
+	return chart.RunLengths{
+		ID: id, Title: nameOf(o.record) + ": how long runs last", ShortMinutes: shortMinutes,
+		Classes: chart.ClassRuns(minutesLong, shortMinutes), Size: chart.Size{Width: width, Height: 260},
+	}
+}
+
+func defrostChart(o over, id string, width float64) chart.DefrostsByOutdoor {
+	c := chart.DefrostsByOutdoor{ID: id, Title: nameOf(o.record) + ": defrosts by outdoor temperature", Size: chart.Size{Width: width, Height: 320}}
+	for _, b := range o.answer.Defrosting.ByOutdoor {
+		c.Bins = append(c.Bins, chart.DefrostBin{FromC: b.From, ToC: b.To, RunHours: b.RunS / 3600, DefrostHours: b.Length.Hours(), Defrosts: b.Count})
+	}
+	return c
 }
 
 func lengthOf(d time.Duration, count int) quantity {
@@ -121,7 +144,8 @@ var startedBy = map[defrost.Kind]string{
 	defrost.NotKnown: "What starts them is not known yet", defrost.Demand: "Started on demand", defrost.Timed: "Started by the clock, frost or not",
 }
 
-func defrostPart(r *job.Result) part {
+func defrostPart(o over) part {
+	r := o.answer.Result
 	d := &r.Defrosting
 	p := part{ID: "defrosts", Name: "Defrosts"}
 	if len(d.Episodes) == 0 {
@@ -135,6 +159,7 @@ func defrostPart(r *job.Result) part {
 		{"Of the electricity", percent(r.Defrost.ShareOfElectricity), with("%s drawn from the water", energy(r.Defrost.DrawnKWh))},
 		defrostCost(d),
 	}
+	p.Drawings = []drawing{both("defrosts", "Defrosts by outdoor temperature", func(id string, width float64) []byte { return defrostChart(o, id, width).SVG() })}
 	for _, of := range []struct {
 		caption, first, unit string
 		bands                []defrost.Band

@@ -75,7 +75,6 @@ type over struct {
 	record *site.Record
 	window window
 	answer *answer
-	hours  *hourly
 }
 
 // sectionPx is the width of a drawing beside the name of its part.
@@ -113,11 +112,7 @@ func (s *server) section(step string, fill func(*sectionBody, over)) http.Handle
 			if err != nil {
 				return nil, err
 			}
-			hours, err := s.hours.of(r.Context(), record, w.Window)
-			if err != nil {
-				return nil, err
-			}
-			fill(body, over{record, w, found, hours})
+			fill(body, over{record, w, found})
 			body.Warnings = found.Warnings
 			s.prepareYear(record, w, first)
 		}

@@ -214,7 +214,14 @@ func (s *server) traceSVG(r *http.Request) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	now := s.Now()
+	now := s.Now().In(w.record.Zone())
+	if w.period.long() {
+		hours, err := s.hours.of(r.Context(), w.record, hoursWindow(w.period, now))
+		if err != nil {
+			return nil, err
+		}
+		return sized(longTraceOf(w.record, hours, w.period, now), "trace", w.width).SVG(), nil
+	}
 	span, err := job.Look(r.Context(), s.Store, w.record, w.period.from, w.period.seenBy(now))
 	if err != nil {
 		return nil, err

@@ -38,6 +38,10 @@ type Options struct {
 	// for who checks it. It may be nil.
 	FormToken func(*http.Request) string
 
+	// NotesOnly says that who asks may see the notes of one plant and nothing else,
+	// so that pages lead nowhere else. It may be nil.
+	NotesOnly func(*http.Request) bool
+
 	Intake   func() receive.Stats // what came in since the start; nil: not known
 	Notes    Archive              // of performance notes; nil: none
 	SitesDir string               // folder of the site records, for visits; "": they cannot be written

@@ -32,6 +32,7 @@
     document.querySelector("main").replaceWith(document.importNode(main, true));
     document.title = page.title;
     begin();
+    follow();
   }
 
   // Drag across a drawing to look closer at what lies between.
@@ -94,6 +95,91 @@
     }
   }
 
+  // Live values. Where they cannot be had (an old browser, too many readers), the
+  // page is loaded again now and then, as it is without a script.
+  let source = null;
+  const words = (place, text) => {
+    if (place && place.textContent !== text) place.textContent = text;
+  };
+  function showState(place, v) {
+    const state = place.querySelector(".state");
+    if (!state) return;
+    state.className = `state ${v.class}`;
+    const swatch = document.createElement("span");
+    swatch.className = "swatch";
+    state.replaceChildren(swatch, v.state);
+    let since = place.querySelector(".since");
+    if (!since && v.since) {
+      since = document.createElement("span");
+      since.className = "since";
+      state.after(" ", since);
+    }
+    words(since, v.since);
+  }
+  const known = (value) => value !== "\u2013";
+  function showNow(v) {
+    const head = document.querySelector("[data-live]");
+    if (head) {
+      showState(head.querySelector('[data-live-part="state"]'), v);
+      const said = [known(v.flow) && `flow ${v.flow}\u00a0°C`, known(v.outdoors) && `outdoors ${v.outdoors}\u00a0°C`, known(v.power) && `${v.power}\u00a0kW`];
+      words(head.querySelector('[data-live-part="readings"]'), said.filter(Boolean).join(", "));
+    }
+    for (const row of document.querySelectorAll("tr[data-plant]")) {
+      if (row.dataset.plant !== v.id || !row.querySelector(".now .state")) continue;
+      row.className = v.class;
+      showState(row.querySelector(".now"), v);
+      for (const [cell, value, unit] of [[".n1", v.flow, "°C"], [".n2", v.outdoors, "°C"], [".n3", v.power, "kW"]]) {
+        const place = row.querySelector(cell);
+        if (!place) continue;
+        const small = document.createElement("span");
+        small.className = "unit";
+        small.textContent = ` ${unit}`;
+        place.replaceChildren(value, ...(known(value) ? [small] : []));
+      }
+    }
+  }
+  function follow() {
+    if (source) source.close();
+    source = null;
+    const plants = [...document.querySelectorAll("tr[data-plant]")].map((row) => row.dataset.plant);
+    const head = document.querySelector("[data-live]");
+    const address = head ? head.dataset.live : plants.length ? `/live?plants=${plants.join(",")}` : "";
+    if (!address || document.visibilityState === "hidden") return;
+    source = new EventSource(address);
+    source.addEventListener("now", (event) => showNow(JSON.parse(event.data)));
+    source.addEventListener("error", () => {
+      if (source && source.readyState === EventSource.CLOSED) setTimeout(follow, 60000);
+    });
+  }
+  document.addEventListener("visibilitychange", follow);
+  addEventListener("pagehide", () => source && source.close());
+  addEventListener("pageshow", (event) => event.persisted && follow());
+
+  // Find plants by typing: / goes to the field, and lines that do not fit go as one
+  // types. Enter asks the server, which knows the other sheets.
+  function finding() {
+    const field = document.querySelector("#q");
+    if (!field) return;
+    field.addEventListener("input", () => {
+      const wanted = field.value.toLowerCase().split(/\s+/).filter(Boolean);
+      for (const row of document.querySelectorAll("tr[data-plant]")) {
+        const name = row.querySelector("th").textContent.toLowerCase();
+        row.hidden = !wanted.every((word) => name.includes(word));
+      }
+    });
+  }
+  addEventListener("keydown", (event) => {
+    const field = document.querySelector("#q");
+    if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
+    event.preventDefault();
+    if (field) {
+      field.focus();
+      field.select();
+    } else {
+      location.assign("/");
+    }
+  });
+
   let waiting = 0;
   addEventListener("resize", () => {
     clearTimeout(waiting);
@@ -103,4 +189,6 @@
     if (document.querySelector("[data-drawing]")) show(location.href, false).catch(() => location.reload());
   });
   begin();
+  finding();
+  follow();
 })();

@@ -1,0 +1,85 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"coldweek/analysis/job"
+	"coldweek/analysis/siteday"
+	"coldweek/dashboards/chart"
+	"coldweek/ingest/site"
+)
+
+// closestDays is how many days are drawn from their readings. Longer ranges are
+// drawn from the means of hours that stored days hold: reading them would take
+// seconds, and the drawing shows no more.
+const closestDays = 15
+
+// long says whether a period is drawn from hours.
+func (p period) long() bool { return p.days() > closestDays }
+
+// hoursWindow is the whole days of a long period that are over, one at least.
+func hoursWindow(p period, now time.Time) job.Window {
+	from, over := dayOf(p.from), siteday.Earlier(daysOn(p.to.Add(-time.Millisecond), 1), dayOf(now))
+	return job.Window{From: from, To: siteday.Later(over, daysOn(from, 1))}
+}
+
+// fillLong adds what stored days tell of a long period.
+func (s *server) fillLong(ctx context.Context, body *plantBody, record *site.Record, p period, now time.Time) error {
+	w := hoursWindow(p, now)
+	found, err := s.answers.of(ctx, record, w)
+	if err != nil {
+		return err
+	}
+	body.Headline, body.Particulars, body.Warnings = headline(found.Result), particulars(found.Result), found.Warnings
+	drawn := longTraceOf(record, found.hours, p, now)
+	body.TraceWide = inline(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
+	body.TraceNarrow = inline(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))
+	body.TraceNote = fmt.Sprintf("Means of hours: ranges of more than %d days are drawn from summed-up days. Temperatures of flow and return are those of settled heating.", closestDays)
+	return nil
+}
+
+// longTraceOf returns the means of hours as a drawing.
+func longTraceOf(record *site.Record, h *hourly, p period, now time.Time) chart.DayTrace {
+	d := chart.DayTrace{
+		Title: nameOf(record) + ": means of hours", FromMS: p.from.UnixMilli(), ToMS: p.to.UnixMilli(), Zone: record.Zone(),
+	}
+	if p.to.After(now) {
+		d.NowMS = now.UnixMilli()
+	}
+	const hourMS = int64(time.Hour / time.Millisecond)
+	for _, of := range []struct {
+		name   string
+		role   chart.Role
+		values []float64
+		hold   bool
+		gapMS  int64
+	}{
+		{"Flow", chart.Flow, h.flowC, false, 6 * hourMS}, {"Return", chart.Return, h.returnC, false, 6 * hourMS}, {"Target", chart.Target, h.targetC, false, 6 * hourMS},
+		{"Room", chart.Room, h.roomC, false, 2 * hourMS}, {"Outdoors", chart.Outdoor, h.outdoorC, false, 2 * hourMS},
+		{"Heat", chart.Heat, h.heatW, true, 2 * hourMS}, {"Electricity", chart.Power, h.powerW, true, 2 * hourMS},
+	} {
+		if series, known := knownOf(h.unixMS, of.values); known {
+			series.Name, series.Role, series.Hold, series.MaxGapMS = of.name, of.role, of.hold, of.gapMS
+			d.Series = append(d.Series, series)
+		}
+	}
+	return d
+}
+
+// knownOf leaves out the hours of which nothing is known.
+func knownOf(unixMS []int64, values []float64) (chart.Series, bool) {
+	if !slices.ContainsFunc(values, math.IsNaN) {
+		return chart.Series{UnixMS: unixMS, Value: values}, len(values) > 0
+	}
+	var s chart.Series
+	for i, v := range values {
+		if !math.IsNaN(v) {
+			s.UnixMS, s.Value = append(s.UnixMS, unixMS[i]), append(s.Value, v)
+		}
+	}
+	return s, len(s.Value) > 0
+}
