@@ -205,3 +205,19 @@ func TestEveryChartHasANameAndADescription(t *testing.T) {
 		}
 	}
 }
+
+func TestHostileNamesStayTextInEveryChart(t *testing.T) {
+	allowed := map[string]bool{"svg": true, "title": true, "desc": true, "path": true, "text": true, "circle": true, "rect": true}
+	for name, make := range makers {
+		for _, hostile := range hostileNames {
+			for _, e := range parseSVG(t, make(hostile, Size{700, 0}).SVG()) {
+				require.True(t, allowed[e.name], "%s: element %s of %q", name, e.name, hostile)
+				for attribute := range e.at {
+					require.False(t, strings.HasPrefix(attribute, "on"), "%s: attribute %s of %q", name, attribute, hostile)
+				}
+			}
+			d := make(hostile, Size{380, 0})
+			checkTexts(t, name+" "+hostile, draw(d).texts, d.Extent())
+		}
+	}
+}

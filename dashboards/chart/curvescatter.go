@@ -124,6 +124,7 @@ func (s CurveScatter) Draw(c Canvas) {
 }
 
 func lineOf(hours []CurveHour) []XY {
+	hours = hours[:min(len(hours), mostOnLine)]
 	line := make([]XY, len(hours))
 	for i, h := range hours {
 		line[i] = XY{h.OutdoorC, h.FlowC}

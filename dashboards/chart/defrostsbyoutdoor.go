@@ -26,12 +26,18 @@ type DefrostBin struct {
 const fullHours = 10
 
 func (b DefrostBin) usable() bool {
-	return drawable(b.FromC, b.ToC, b.RunHours) && b.FromC < b.ToC && b.RunHours > 0
+	return drawable(b.FromC, b.ToC, b.RunHours) && b.FromC < b.ToC && b.RunHours > 0 && b.Defrosts >= 0
 }
 
 func (b DefrostBin) perHour() float64 { return float64(b.Defrosts) / b.RunHours }
 
-func (b DefrostBin) sharePct() float64 { return 100 * b.DefrostHours / b.RunHours }
+// sharePct returns NaN when it is not known.
+func (b DefrostBin) sharePct() float64 {
+	if !(b.DefrostHours >= 0) {
+		return math.NaN()
+	}
+	return 100 * b.DefrostHours / b.RunHours
+}
 
 // Extent returns the size at which the chart is drawn.
 func (d DefrostsByOutdoor) Extent() Size { return extentOf(d.Size, 380) }
@@ -43,11 +49,14 @@ func (d DefrostsByOutdoor) SVG() []byte {
 	return s.bytes()
 }
 
+// mostBins is how many bins have room.
+const mostBins = 100
+
 // usable returns the bins that can be drawn.
 func (d DefrostsByOutdoor) usable() []DefrostBin {
 	var bins []DefrostBin
 	for _, b := range d.Bins {
-		if b.usable() {
+		if b.usable() && len(bins) < mostBins {
 			bins = append(bins, b)
 		}
 	}
@@ -106,7 +115,7 @@ func (d DefrostsByOutdoor) plots() []plot {
 		p := &plots[i]
 		y += headingHeight + 3
 		p.bounds, p.keys = across.scaled(5, 0), keys
-		p.frame = Box{left, y, size.Width - left - 14, free * m.weight / weight}
+		p.frame = Box{left, y, size.Width - left - rightMargin, free * m.weight / weight}
 		p.scale.top, p.scale.bottom = p.frame.Y, p.frame.Bottom()
 		y = p.frame.Bottom() + panelGap - 3
 	}
@@ -183,7 +192,7 @@ func (p plot) bar(b DefrostBin, value float64) Box {
 
 func (b DefrostBin) describe() string {
 	text := fmt.Sprintf("%s to %s%s°C: %d defrosts in %s%sh of running", number(b.FromC, 0), number(b.ToC, 0), nbsp, b.Defrosts, number(b.RunHours, 1), nbsp)
-	if drawable(b.DefrostHours) {
+	if drawable(b.sharePct()) {
 		text += fmt.Sprintf(", %s%s%% of the time", number(b.sharePct(), 1), nbsp)
 	}
 	return text

@@ -53,7 +53,7 @@ func TestADefrostShareThatIsNotKnownHasNoPanel(t *testing.T) {
 func TestDefrostBinsDescribeThemselves(t *testing.T) {
 	d := DefrostsByOutdoor{Bins: []DefrostBin{{0, 1, 20, 2, 10}, {1, 2, 5, 0.5, 5}, {5, 4, 9, 1, 1}, {8, 9, 0, 0, 0}}}
 	assert.Equal(t, "15 defrosts in 25\u00a0h of running between 0 and 2\u00a0°C; most often at 0 to 1\u00a0°C: 10 defrosts in 20.0\u00a0h of running, 10.0\u00a0% of the time; "+
-		"2 bins without usable values left out.", parseSVG(t, d.SVG())[2].text)
+		"2 bins could not be drawn.", parseSVG(t, d.SVG())[2].text)
 	assert.Contains(t, draw(DefrostsByOutdoor{Size: Size{380, 0}}).said(), "No hours of running yet")
 }
 

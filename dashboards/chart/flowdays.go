@@ -70,7 +70,8 @@ func (f FlowDays) SVG() []byte {
 	return s.bytes()
 }
 
-// sorted returns the days that have a median, by date.
+// sorted returns the days that have a median, by date; of a day given twice
+// the first.
 func (f FlowDays) sorted() []FlowDay {
 	var days []FlowDay
 	w := f.window()
@@ -80,7 +81,7 @@ func (f FlowDays) sorted() []FlowDay {
 		}
 	}
 	slices.SortStableFunc(days, func(a, b FlowDay) int { return utcDay(a.Date).Compare(utcDay(b.Date)) })
-	return days
+	return slices.CompactFunc(days, func(a, b FlowDay) bool { return utcDay(a.Date).Equal(utcDay(b.Date)) })
 }
 
 // mostDays is how far back from the last day the chart reaches at most.
@@ -116,20 +117,28 @@ func (f FlowDays) series(value func(FlowDay) float64) Series {
 	return s
 }
 
+// mostLimits is how many limits have room.
+const mostLimits = 6
+
+func (f FlowDays) limits() []FlowLimit { return f.Limits[:min(len(f.Limits), mostLimits)] }
+
 func (f FlowDays) layout() (panel, clock) {
 	size := extentOf(f.Size, leastPlotHeight)
 	w := f.window()
 	p := panel{topic: topicOf(Rate), window: w, narrow: size.Width < narrowWidth, zone: time.UTC}
 	p.fromZero = false // a slow loss of flow has to be seen
 	p.traces = []trace{newTrace(f.series(func(d FlowDay) float64 { return d.MedianLPH }), w, 0)}
-	for _, l := range f.Limits {
+	for _, l := range f.limits() {
 		if drawable(l.LPH) {
 			p.levels = append(p.levels, Level{l.Name, Rate, l.LPH})
 		}
 	}
-	left := p.leftNeed()
+	p.frame = Box{H: size.Height}
+	p.setScale()
+	p.widen(f.sorted())
+	left := p.scale.numbersWidth() + 7
 	top := float64(len(wrapKeys(f.legend(), size.Width-left)))*keyHeight + headingHeight + 22
-	right := min(p.rightNeed(), 0.4*size.Width)
+	right := p.rightNeed()
 	p.frame = Box{left, top, size.Width - left - right, size.Height - axisHeight - top}
 	p.setScale()
 	p.widen(f.sorted())
@@ -155,7 +164,7 @@ func (f FlowDays) legend() []key {
 	keys := []key{{name: "Daily median", role: Rate, look: stroke}}
 	for _, d := range f.Days {
 		if drawable(d.P10LPH, d.P90LPH) {
-			keys[0].look, keys[0].name = banded, "Daily median, middle 80" + nbsp + "% of readings"
+			keys[0].look, keys[0].name = banded, "Daily median, middle 80"+nbsp+"% of readings"
 			break
 		}
 	}
@@ -203,7 +212,7 @@ func (f FlowDays) drawDays(c Canvas, p panel, clk clock, days []FlowDay) {
 	}
 	c.Area(Rate, f.bands(p, clk, days)...)
 	c.Lines(Pen{Role: Rate, Width: 1.8}, p.traces[0].lines(clk, 1, p.scale)...)
-	if dayMS/clk.pixelMS() < 6 {
+	if dayMS/clk.pixelMS() < 6 || len(days) > mostHints {
 		return
 	}
 	var spots [][]Point
@@ -322,7 +331,7 @@ func (f FlowDays) describe() string {
 	}
 	said := []string{fmt.Sprintf("%d days from %s to %s: daily median %s to %s%sl/h", len(days), days[0].Date.Format("2 Jan 2006"),
 		days[len(days)-1].Date.Format("2 Jan 2006"), number(b.low, 0), number(b.high, 0), nbsp)}
-	for _, l := range f.Limits {
+	for _, l := range f.limits() {
 		if drawable(l.LPH) {
 			said = append(said, fmt.Sprintf("%s %s%sl/h", l.Name, number(l.LPH, 0), nbsp))
 		}

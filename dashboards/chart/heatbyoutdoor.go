@@ -79,7 +79,7 @@ func (h HeatByOutdoor) design() (HeatDesign, bool) {
 
 // line returns the fitted line, and its interval's edges.
 func (h HeatByOutdoor) line() (middle, low, high []XY) {
-	for _, f := range h.Fit {
+	for _, f := range h.Fit[:min(len(h.Fit), mostOnLine)] {
 		middle = append(middle, XY{f.OutdoorC, f.HeatKW})
 		low = append(low, XY{f.OutdoorC, f.LowKW})
 		high = append(high, XY{f.OutdoorC, f.HighKW})

@@ -59,7 +59,7 @@ func TestTooFewDaysAreCounted(t *testing.T) {
 
 func TestDaysWithoutValuesAreCountedInWords(t *testing.T) {
 	h := HeatByOutdoor{Days: append(winterDays(20), HeatDay{OutdoorC: math.NaN()}, HeatDay{HeatKW: 1e9}), Size: Size{700, 300}}
-	assert.Contains(t, parseSVG(t, h.SVG())[2].text, "2 days without usable values left out")
+	assert.Contains(t, parseSVG(t, h.SVG())[2].text, "2 days could not be drawn")
 }
 
 func TestADoubtfulDaySaysWhy(t *testing.T) {

@@ -2,6 +2,7 @@ package chart
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 )
@@ -115,9 +116,9 @@ func (t PipeTree) layout() treeLayout {
 	width := extentOf(t.Size, 0).Width
 	l := treeLayout{narrow: width < narrowWidth, keys: wrapKeys(t.legend(), width)}
 	l.rows, l.left = t.branches()
-	l.table = width
+	l.table, l.top = width, float64(len(l.keys))*keyHeight+6
 	if !l.narrow {
-		l.table = width - columnsWidth
+		l.table, l.top = width-columnsWidth, l.top+treeHeader
 	}
 	l.deep = 0.4 * l.table
 	depth := 1
@@ -128,13 +129,26 @@ func (t PipeTree) layout() treeLayout {
 		}
 	}
 	l.step = min(18, l.deep/float64(depth))
-	l.top = float64(len(l.keys))*keyHeight + treeHeader
+	l.table = min(l.table, l.widestName()+24)
 	rows := float64(len(l.rows) + 1)
 	if l.left > 0 {
 		rows++
 	}
 	l.size = Size{width, l.top + legHeight + (rows-1)*l.rowHeight() + 4}
 	return l
+}
+
+// widestName returns where the longest name ends, so that figures are not far
+// from it.
+func (l treeLayout) widestName() float64 {
+	if l.narrow {
+		return l.table
+	}
+	widest := 200.0
+	for _, r := range l.rows {
+		widest = max(widest, l.x(r.depth)+6+TextWidth(headingStyle, r.Name))
+	}
+	return widest
 }
 
 func (l treeLayout) rowHeight() float64 {
@@ -258,13 +272,13 @@ func (l treeLayout) drawLeg(c Canvas, row int, r branch) {
 	name := fitText(style, r.Name, l.table-x-8)
 	c.Text(style, Point{x, baseline}, name)
 	if name != r.Name {
-		c.Hint(Box{x, y - legHeight/2, l.table - x, legHeight}, r.Name)
+		c.Hint(Box{x, y - legHeight/2, l.table - x, legHeight}, fitText(style, r.Name, 400))
 	}
 	if l.narrow {
 		l.drawDetails(c, Point{x, baseline + 14}, r)
 		return
 	}
-	c.Text(labelStyle, Point{l.table, baseline}, fitText(labelStyle, r.Size, lengthColumn-46))
+	c.Text(labelStyle, Point{l.table, baseline}, fitText(labelStyle, r.Size, lengthColumn-56))
 	figure := labelStyle
 	figure.Anchor = End
 	c.Text(figure, Point{l.table + lengthColumn, baseline}, figureOf(r.LengthM, 1))
@@ -316,6 +330,9 @@ func (l PipeLeg) figures() string {
 func figureOf(v float64, digits int) string {
 	if !drawable(v) {
 		return "\u2013"
+	}
+	if math.Abs(v) >= 1000 {
+		digits = 0
 	}
 	return number(v, digits)
 }

@@ -73,6 +73,9 @@ type plot struct {
 	empty  bool // nothing has a place on the scales
 }
 
+// rightMargin is room for half of the last number of a scale across.
+const rightMargin = 10.0
+
 // newPlot divides an extent: legend and heading above, the axis below, the
 // numbers of the scale left.
 func newPlot(size Size, keys []key, across, up bounds, empty bool) plot {
@@ -80,7 +83,7 @@ func newPlot(size Size, keys []key, across, up bounds, empty bool) plot {
 	left := p.scale.numbersWidth() + 8
 	p.keys = wrapKeys(keys, size.Width-left)
 	p.scale.top = float64(len(p.keys))*keyHeight + headingHeight + 6
-	p.frame = Box{left, p.scale.top, size.Width - left - 10, p.scale.bottom - p.scale.top}
+	p.frame = Box{left, p.scale.top, size.Width - left - rightMargin, p.scale.bottom - p.scale.top}
 	return p
 }
 
@@ -143,10 +146,15 @@ func (p plot) drawAcross(c Canvas, name string) {
 	p.drawUprights(c, values)
 	bottom := p.frame.Bottom()
 	lines := [][]Point{{{p.frame.X, bottom}, {p.frame.Right(), bottom}}}
+	next := 0.0
 	for _, v := range values {
-		x := p.x(v)
+		x, text := p.x(v), number(v, digits)
 		lines = append(lines, []Point{{x, bottom}, {x, bottom + 4}})
-		c.Text(style, Point{x, bottom + 15}, number(v, digits))
+		half := TextWidth(style, text) / 2
+		if x = min(x, p.frame.Right()+rightMargin-half); x-half >= next {
+			c.Text(style, Point{x, bottom + 15}, text)
+			next = x + half + 4
+		}
 	}
 	c.Lines(Pen{Role: Axis, Width: 1}, lines...)
 	c.Text(style, Point{p.frame.X + p.frame.W/2, bottom + 31}, fitText(style, name, p.frame.W))
@@ -154,6 +162,9 @@ func (p plot) drawAcross(c Canvas, name string) {
 
 // XY is a point of a line or of its band, in the units of its chart.
 type XY struct{ X, Y float64 }
+
+// mostOnLine is how many points of a fitted line are drawn.
+const mostOnLine = 200
 
 // points returns, in pixels, the stretches of a line that are known and lie in
 // the frame.
@@ -300,7 +311,7 @@ func heightAt(line []XY, x float64) (float64, bool) {
 		if v.X == x && drawable(v.Y) {
 			return v.Y, true
 		}
-		if i == 0 || !drawable(line[i-1].Y, v.Y) {
+		if i == 0 || !drawable(line[i-1].X, line[i-1].Y, v.X, v.Y) {
 			continue
 		}
 		if at, inside := between(line[i-1], v, x); inside {
@@ -327,7 +338,7 @@ func leftOut(count int, what string) string {
 	if count == 0 {
 		return ""
 	}
-	return fmt.Sprintf("%d %s without usable values left out", count, what)
+	return fmt.Sprintf("%d %s could not be drawn", count, what)
 }
 
 // sentences joins what there is to say.
@@ -348,7 +359,7 @@ func sentences(said ...string) string {
 const leastPlotHeight = 200.0
 
 // greatestExtent keeps a size that is none from making a picture that is none.
-const greatestExtent = 12_000.0
+const greatestExtent = 4000.0
 
 // extentOf returns a size no smaller than all parts need. Without a height it
 // is about half as high as it is wide.

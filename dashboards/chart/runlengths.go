@@ -88,7 +88,9 @@ func (r RunLengths) count() (all, short int) {
 	return all, short
 }
 
-func (r RunLengths) isShort(c RunClass) bool { return c.BelowMinutes <= r.ShortMinutes }
+func (r RunLengths) isShort(c RunClass) bool {
+	return drawable(r.ShortMinutes) && c.BelowMinutes <= r.ShortMinutes
+}
 
 func (r RunLengths) plot() plot {
 	up := noBounds
@@ -199,7 +201,10 @@ func (r RunLengths) describe() string {
 	if all == 0 {
 		return "No whole runs yet."
 	}
-	said := []string{fmt.Sprintf("%d runs, %d of them shorter than %s", all, short, runLength(r.ShortMinutes))}
+	said := []string{fmt.Sprintf("%d runs", all)}
+	if r.ShortMinutes > 0 && drawable(r.ShortMinutes) {
+		said[0] += fmt.Sprintf(", %d of them shorter than %s", short, runLength(r.ShortMinutes))
+	}
 	from := 0.0
 	for _, class := range r.classes() {
 		if class.Count > 0 {
