@@ -32,10 +32,8 @@ type Op string
 
 // The operations.
 const (
-	Value  Op = "value"  // of one path
-	Less   Op = "less"   // the first less the second
-	Change Op = "change" // the first by the second, less one
-	Count  Op = "count"  // how many entries the list at the path has
+	Value Op = "value" // of one path
+	Less  Op = "less"  // the first less the second
 )
 
 // Source is where a figure came from: Factor times what Op makes of its paths,
