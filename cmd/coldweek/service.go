@@ -153,9 +153,12 @@ func (s *service) openWeb(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	closing := make(chan struct{})
 	pages, err := web.New(web.Options{
 		Store: s.store, Sites: func() []*site.Record { return *s.records.Load() },
 		Now: time.Now, Logger: s.logger, Notice: s.notice,
+		Who: gate.Who, FormToken: gate.FormToken, NotesOnly: gate.ByLink,
+		Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,
 	})
 	if err != nil {
 		return err
@@ -168,6 +171,7 @@ func (s *service) openWeb(ctx context.Context) error {
 		return fmt.Errorf("open web: %w; choose another address under web: listen: in %s", err, s.home.configPath())
 	}
 	s.web = &http.Server{Handler: all, ReadHeaderTimeout: 10 * time.Second}
+	s.web.RegisterOnShutdown(func() { close(closing) })
 	return nil
 }
 
