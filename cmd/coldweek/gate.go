@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coldweek/dashboards/login"
+	"coldweek/dashboards/web"
 )
 
 // openGate says who may see the pages. It is an error when anybody could who
@@ -22,7 +23,7 @@ func (s *service) openGate() (*login.Gate, error) {
 	beyond := len(proxies) > 0 || !loopbackOnly(c.Listen)
 	gate, err := login.New(login.Options{
 		Users: login.NewUsers(s.home.usersPath()), Links: login.NewLinks(s.home.dataDir()),
-		SessionsPath: filepath.Join(s.home.dataDir(), "sessions.json"), FormField: formField,
+		SessionsPath: filepath.Join(s.home.dataDir(), "sessions.json"), FormField: web.FormTokenField,
 		Open: !beyond || c.OpenWithoutUsers, AnyName: c.OpenWithoutUsers && len(proxies) > 0,
 		Proxies: proxies, PagesURL: s.config.publicURL(), Now: time.Now, Logger: s.logger,
 	})
@@ -44,9 +45,6 @@ func (s *service) openGate() (*login.Gate, error) {
 	}
 	return gate, nil
 }
-
-// formField is the hidden field of every form.
-const formField = "form_token"
 
 // loopbackOnly says whether only this machine can reach what listens at an
 // address.

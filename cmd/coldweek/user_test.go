@@ -212,4 +212,14 @@ func TestLogInToTheRealPages(t *testing.T) {
 	assert.Equal(t, "/plants/mill-cottage", answer.Request.URL.Path)
 	assert.Equal(t, http.StatusOK, answer.StatusCode)
 	assert.Equal(t, "private, no-cache", answer.Header.Get("Cache-Control"))
+
+	_, _, page = ask("/plants/mill-cottage")
+	token := regexp.MustCompile(`action="/logout">.*name="form_token" value="([A-Za-z0-9_-]{43})"`).FindStringSubmatch(page)
+	require.NotNil(t, token, "a form to log out")
+	answer, err = browser.PostForm(base+"/logout", url.Values{"form_token": {token[1]}})
+	require.NoError(t, err)
+	require.NoError(t, answer.Body.Close())
+	assert.Equal(t, "/login", answer.Request.URL.Path)
+	_, at, _ = ask("/")
+	assert.Contains(t, at, "/login")
 }

@@ -31,6 +31,7 @@ type sheet struct {
 	*page
 	Notice                   string
 	User                     string // who asks; "" without accounts
+	Form                     form   // for logging out
 	Apart                    bool   // the page leads to no other
 	Stylesheet, Script, Icon string // addresses
 }
@@ -96,7 +97,7 @@ func (s *server) render(w http.ResponseWriter, r *http.Request, p *page) error {
 	}
 	var text bytes.Buffer
 	user, _ := s.asker(r)
-	around := sheet{p, s.Notice(), user, s.notesOnly(r), s.assets.address("coldweek.css"), s.assets.address("coldweek.js"), s.assets.address("icon.svg")}
+	around := sheet{p, s.Notice(), user, s.formFor(r), s.notesOnly(r), s.assets.address("coldweek.css"), s.assets.address("coldweek.js"), s.assets.address("icon.svg")}
 	if err := t.ExecuteTemplate(&text, "frame", around); err != nil {
 		return fmt.Errorf("render %q: %w", p.Template, err)
 	}
