@@ -20,7 +20,9 @@ type CurveScatter struct {
 type CurveHour struct{ OutdoorC, FlowC float64 }
 
 // Extent returns the size at which the chart is drawn.
-func (s CurveScatter) Extent() Size { return extentOf(s.Size, leastPlotHeight) }
+func (s CurveScatter) Extent() Size {
+	return extentOf(s.Size, leastPlotHeight).unless(s.across() == noBounds)
+}
 
 // SVG returns the chart as a picture of its own.
 func (s CurveScatter) SVG() []byte {
@@ -78,10 +80,10 @@ func (s CurveScatter) measured() (outdoor, flow bounds, lost int) {
 	return outdoor, flow, lost
 }
 
-// plot reaches across the hours and the design outdoor temperature, without
-// hours across the curve as set.
-func (s CurveScatter) plot() plot {
-	across, up, _ := s.measured()
+// across reaches over the hours and the design outdoor temperature, without
+// hours over the curve as set.
+func (s CurveScatter) across() bounds {
+	across, _, _ := s.measured()
 	if s.DesignOutdoorC != nil {
 		across = across.with(*s.DesignOutdoorC)
 	}
@@ -90,6 +92,12 @@ func (s CurveScatter) plot() plot {
 			across = across.with(h.OutdoorC)
 		}
 	}
+	return across
+}
+
+func (s CurveScatter) plot() plot {
+	across := s.across()
+	_, up, _ := s.measured()
 	for _, c := range s.curves() {
 		for _, h := range c.points {
 			if h.OutdoorC >= across.low && h.OutdoorC <= across.high {

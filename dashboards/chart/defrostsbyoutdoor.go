@@ -40,7 +40,7 @@ func (b DefrostBin) sharePct() float64 {
 }
 
 // Extent returns the size at which the chart is drawn.
-func (d DefrostsByOutdoor) Extent() Size { return extentOf(d.Size, 380) }
+func (d DefrostsByOutdoor) Extent() Size { return extentOf(d.Size, 380).unless(len(d.usable()) == 0) }
 
 // SVG returns the chart as a picture of its own.
 func (d DefrostsByOutdoor) SVG() []byte {
@@ -104,7 +104,7 @@ func (d DefrostsByOutdoor) plots() []plot {
 			across, up = across.with(b.FromC, b.ToC), up.with(m.of(b))
 		}
 		up = up.fromZero(m.least, 0.05)
-		plots[i].scale = scale{up.low, up.high, 0, 80}
+		plots[i].scale = scale{up.low, up.high, 0, size.Height}
 		left = max(left, plots[i].scale.numbersWidth()+8)
 		weight += m.weight
 	}

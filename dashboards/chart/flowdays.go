@@ -52,9 +52,14 @@ const dayMS = 24 * 60 * 60 * 1000
 
 // Extent returns the size at which the chart is drawn.
 func (f FlowDays) Extent() Size {
-	size := extentOf(f.Size, leastPlotHeight)
+	size := f.plotSize()
 	size.Height += float64(len(f.list(size.Width))) * listHeight
 	return size
+}
+
+// plotSize is the size without the list.
+func (f FlowDays) plotSize() Size {
+	return extentOf(f.Size, leastPlotHeight).unless(len(f.sorted()) == 0)
 }
 
 // The list of findings: height of a line, and where its text begins.
@@ -123,7 +128,7 @@ const mostLimits = 6
 func (f FlowDays) limits() []FlowLimit { return f.Limits[:min(len(f.Limits), mostLimits)] }
 
 func (f FlowDays) layout() (panel, clock) {
-	size := extentOf(f.Size, leastPlotHeight)
+	size := f.plotSize()
 	w := f.window()
 	p := panel{topic: topicOf(Rate), window: w, narrow: size.Width < narrowWidth, zone: time.UTC}
 	p.fromZero = false // a slow loss of flow has to be seen

@@ -37,7 +37,16 @@ type HeatFit struct{ OutdoorC, HeatKW, LowKW, HighKW float64 }
 type HeatDesign struct{ OutdoorC, HeatKW float64 }
 
 // Extent returns the size at which the chart is drawn.
-func (h HeatByOutdoor) Extent() Size { return extentOf(h.Size, leastPlotHeight) }
+func (h HeatByOutdoor) Extent() Size {
+	return extentOf(h.Size, leastPlotHeight).unless(h.empty())
+}
+
+// empty says whether nothing has a place on the scales.
+func (h HeatByOutdoor) empty() bool {
+	_, design := h.design()
+	_, _, lost := h.split()
+	return !design && lost == len(h.Days)
+}
 
 // SVG returns the chart as a picture of its own.
 func (h HeatByOutdoor) SVG() []byte {
@@ -102,7 +111,7 @@ func (h HeatByOutdoor) plot() plot {
 			up = up.with(max(0, f.HeatKW), max(0, f.HighKW))
 		}
 	}
-	return newPlot(h.Extent(), h.legend(), across.scaled(5, 0.04), up.fromZero(1, 0.06), across == noBounds)
+	return newPlot(h.Extent(), h.legend(), across.scaled(5, 0.04), up.fromZero(1, 0.06), h.empty())
 }
 
 func (h HeatByOutdoor) legend() []key {

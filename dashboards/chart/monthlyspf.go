@@ -31,7 +31,9 @@ func (m SPFMonth) empty() bool {
 func (m SPFMonth) doubtful() bool { return !m.empty() && !(m.Coverage >= enoughCoverage) }
 
 // Extent returns the size at which the chart is drawn.
-func (m MonthlySPF) Extent() Size { return extentOf(m.Size, leastPlotHeight) }
+func (m MonthlySPF) Extent() Size {
+	return extentOf(m.Size, leastPlotHeight).unless(len(m.Months) == 0)
+}
 
 // SVG returns the chart as a picture of its own.
 func (m MonthlySPF) SVG() []byte {

@@ -372,6 +372,17 @@ func extentOf(s Size, leastHeight float64) Size {
 	return Size{width, min(max(height, leastHeight), greatestExtent)}
 }
 
+// emptyHeight is room for the words that say why there is nothing to see.
+const emptyHeight = 120.0
+
+// unless returns the size, or a low one for a chart that is empty.
+func (s Size) unless(empty bool) Size {
+	if empty {
+		s.Height = min(s.Height, emptyHeight)
+	}
+	return s
+}
+
 // within returns the point of the frame that is nearest.
 func (p plot) within(at Point) Point {
 	return Point{min(max(at.X, p.frame.X), p.frame.Right()), min(max(at.Y, p.frame.Y), p.frame.Bottom())}

@@ -47,7 +47,9 @@ func ClassRuns(minutes []float64, shortMinutes float64) []RunClass {
 }
 
 // Extent returns the size at which the chart is drawn.
-func (r RunLengths) Extent() Size { return extentOf(r.Size, leastPlotHeight) }
+func (r RunLengths) Extent() Size {
+	return extentOf(r.Size, leastPlotHeight).unless(len(r.classes()) == 0)
+}
 
 // SVG returns the chart as a picture of its own.
 func (r RunLengths) SVG() []byte {
