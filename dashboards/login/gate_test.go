@@ -92,7 +92,11 @@ func (d *door) open(change func(*Options)) {
 	var err error
 	d.gate, err = New(o)
 	require.NoError(d.t, err)
-	server := httptest.NewServer(d.gate.Guard(d.pages()))
+	d.serve(d.gate.Guard(d.pages()))
+}
+
+func (d *door) serve(handler http.Handler) {
+	server := httptest.NewServer(handler)
 	d.t.Cleanup(server.Close)
 	d.base = server.URL
 }
