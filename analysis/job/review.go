@@ -74,12 +74,15 @@ func fullOutput(record *site.Record, sums *siteday.Sums) func(outdoorC float64) 
 // week where the outdoor temperature is not known. It says how they were chosen.
 // Without readings it is the last week before now.
 func ColdestWeek(ctx context.Context, st Store, record *site.Record, now time.Time, progress Progress) (Window, string, error) {
-	all, err := wholeDays(ctx, st, record, now.In(record.Zone()))
+	all, stored, err := wholeDays(ctx, st, record, now.In(record.Zone()))
 	if err != nil {
 		return Window{}, "", err
 	}
 	days := all.days()
-	if len(days) <= review.WeekDays {
+	switch {
+	case !stored:
+		return all, "the last seven days, of which nothing is stored", nil
+	case len(days) <= review.WeekDays:
 		return all, review.WhyColdest(len(days)), nil
 	}
 	outdoorC, known, err := outdoorOf(ctx, st, record, all, progress)
@@ -95,16 +98,16 @@ func ColdestWeek(ctx context.Context, st Store, record *site.Record, now time.Ti
 }
 
 // wholeDays are those of the last year that readings fill, or the days of the
-// readings where they fill none.
-func wholeDays(ctx context.Context, st Store, record *site.Record, now time.Time) (Window, error) {
+// readings where they fill none; without readings the last week.
+func wholeDays(ctx context.Context, st Store, record *site.Record, now time.Time) (w Window, stored bool, err error) {
 	extents, err := st.Extents(ctx, record.ID)
 	if err != nil {
-		return Window{}, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+		return w, false, fmt.Errorf("read extents of site %q: %w", record.ID, err)
 	}
 	y, m, d := now.Date()
 	today := StartOfDay(y, m, d, now.Location())
 	if len(extents) == 0 {
-		return Window{From: StartOfDay(y, m, d-review.WeekDays, now.Location()), To: today}, nil
+		return Window{From: StartOfDay(y, m, d-review.WeekDays, now.Location()), To: today}, false, nil
 	}
 	first, last := spanOf(extents)
 	if last.After(now) {
@@ -120,11 +123,11 @@ func wholeDays(ctx context.Context, st Store, record *site.Record, now time.Time
 		whole.To = days[len(days)-1].from
 	}
 	if !whole.To.After(whole.From) {
-		return touched, nil
+		return touched, true, nil
 	}
 	y, m, d = whole.To.Date()
 	whole.From = siteday.Later(whole.From, StartOfDay(y, m, d-reviewedDays, now.Location()))
-	return whole, nil
+	return whole, true, nil
 }
 
 // nearlyWhole may be missing of a day's beginning or end.

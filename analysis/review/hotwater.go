@@ -19,7 +19,7 @@ func (w *Week) hotWaterTarget() Point {
 	p, targetC := Point{}, w.Limits.HotWaterTargetC
 	if targetC != nil {
 		p.Limit = Limit{Low: new(*targetC - watch.CylinderShortK), Text: fmt.Sprintf("%.0f °C set, within %g K", *targetC, watch.CylinderShortK), Basis: new(BySetting),
-			Source: "the target in the record; sensor, switching difference and draw-off are common practice"}
+			Source: "the margin for sensor, switching and draw-off is common practice"}
 	}
 	highsC := w.cylinderHighs()
 	if highC, ok := robust.Median(highsC); ok {
@@ -70,7 +70,7 @@ func (w *Week) hotWaterTime() Point {
 	minutes, heatKW := w.chargings()
 	ratedKW := w.Limits.Sensors.RatedHeatW / 1000
 	p.Limit = Limit{High: new(float64(watch.LongChargeMinutes)), Text: fmt.Sprintf("%d min, or longer at %.0f %% of the rated heat", watch.LongChargeMinutes, 100*watch.WeakChargeShare), Basis: new(ByPractice),
-		Source: "no source; the plant's own chargings before count too"}
+		Source: "no source; the plant's own earlier chargings count too"}
 	middle, ok := robust.Median(minutes)
 	if !ok {
 		w.noHotWater(&p)
@@ -116,7 +116,7 @@ func (w *Week) hygiene() Point {
 	days := w.Limits.HygieneInterval().Hours() / 24
 	if wantedC != nil {
 		p.Limit = Limit{Low: new(*wantedC - watch.HygieneNearK), Text: fmt.Sprintf("%.0f °C every %.0f days", *wantedC, days), Basis: new(BySetting),
-			Source: "temperature and interval of the record; local rules decide"}
+			Source: "local rules decide what is asked for"}
 	}
 	highC := math.NaN()
 	var at time.Time

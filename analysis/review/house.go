@@ -18,7 +18,7 @@ func (w *Week) curve() Point {
 	setC := w.SetAtDesignC
 	if setC != nil {
 		p.Limit = Limit{Low: new(*setC - watch.HighCurveK), High: new(*setC + watch.HighCurveK), Basis: new(BySetting),
-			Text: fmt.Sprintf("%.1f °C set, ± %d K", *setC, watch.HighCurveK), Source: "the curve in the record; the margin is common practice"}
+			Text: fmt.Sprintf("%.1f °C set, ± %d K", *setC, watch.HighCurveK), Source: "the margin is common practice"}
 	}
 	fit := w.Curve
 	if fit.Verdict == curve.Usable && fit.FlowAtDesignC != nil {
@@ -26,6 +26,8 @@ func (w *Week) curve() Point {
 		p.interval(*fit.FlowAtDesignC)
 	}
 	switch {
+	case w.Sums.Outdoor.S == 0:
+		p.notKnown("The outdoor temperature is not measured.", "publish outdoor_temp, from a sensor in the shade")
 	case fit.Verdict != curve.Usable:
 		p.notKnown(sentence(fit.Why), "wait for days in which it heats for long and the weather changes by some kelvin", "see that flow_temp and outdoor_temp come all the time")
 	case w.Limits.DesignOutdoorC == nil:
@@ -65,7 +67,7 @@ func (w *Week) rooms() Point {
 	}
 	if known {
 		p.Limit = Limit{Low: new(setC - watch.RoomShortK), Basis: new(BySetting), Text: fmt.Sprintf("at least %.1f °C", setC-watch.RoomShortK),
-			Source: fmt.Sprintf("%.1f °C promised, less %g K for sensors and thermostats (common practice)", setC, watch.RoomShortK)}
+			Source: fmt.Sprintf("%.1f °C promised; %g K for sensors and thermostats is common practice", setC, watch.RoomShortK)}
 	}
 	if coldest != nil {
 		p.value(coldest.RoomC, "°C", 1)
@@ -97,7 +99,7 @@ func (w *Week) heatLoss() Point {
 	if d := w.Limits.Plant.DesignHeatLossW; d != nil {
 		tolerance := heatloss.Usual().Tolerance
 		p.Limit = Limit{High: new(*d / 1000 * (1 + tolerance)), Basis: new(ByDesign), Text: fmt.Sprintf("%.1f kW designed, + %.0f %%", *d/1000, 100*tolerance),
-			Source: "the design heat loss; homes in use vary by some 10 % (common practice)"}
+			Source: "homes in use vary by some 10 % (common practice)"}
 	}
 	switch loss.Verdict {
 	case heatloss.AsDesigned:
@@ -108,16 +110,34 @@ func (w *Week) heatLoss() Point {
 		p.look(fmt.Sprintf("The house loses more than designed: %.0f %% of it (%.0f to %.0f).", 100*loss.Ratio.Value, 100*loss.Ratio.Low, 100*loss.Ratio.High),
 			"ask for open windows, a new extension, or rooms heated beyond the design", "go through the survey again: areas, insulation, air change", "see Coldest night: is there enough in hand?")
 	default:
-		p.notKnown(sentence(loss.Missing), "wait for more whole days of readings; two weeks of cold weather narrow it", "see that the record has design.heat_loss_kw, outdoor_temp_c and room_temp_c")
+		p.notKnown(sentence(loss.Missing), w.makeLossKnown()...)
 	}
 	return p
+}
+
+// makeLossKnown says what is missing for the heat loss.
+func (w *Week) makeLossKnown() []string {
+	var next []string
+	if w.Coverage == 0 {
+		next = append(next, "publish what heat and electricity are made of: "+strings.Join(w.missing(), ", "))
+	}
+	if w.Sums.Outdoor.S == 0 {
+		next = append(next, "publish outdoor_temp, from a sensor in the shade")
+	}
+	if w.Limits.Plant.DesignHeatLossW == nil || w.Limits.DesignOutdoorC == nil {
+		next = append(next, "write design.heat_loss_kw, outdoor_temp_c and room_temp_c into the site record")
+	}
+	if len(next) == 0 {
+		next = append(next, "wait for more whole days of readings; two weeks of cold weather narrow it")
+	}
+	return next
 }
 
 // output holds what the machine can give at the design temperature against what
 // the house takes there, as far as the week showed it.
 func (w *Week) output() Point {
 	p, s := Point{}, &w.Sizing
-	p.Limit = Limit{Low: new(1.0), Text: "at least 1.0 of the need", Basis: new(ByDesign), Source: "output at the design outdoor temperature, with its defrosts and beside hot water"}
+	p.Limit = Limit{Low: new(1.0), Text: "at least 1 of the need", Basis: new(ByDesign), Source: "at the design outdoor temperature, with defrosts and beside hot water"}
 	if hand := s.InHandRatio; hand != nil {
 		p.value(hand.Value, "of the need", 2)
 		p.interval(*hand)

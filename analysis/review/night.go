@@ -128,8 +128,8 @@ func (w *Week) nightInWords() string {
 	}
 	switch b := n.BeyondK; {
 	case b == nil:
-	case *b > 0:
-		text += fmt.Sprintf("; the last %.0f K to the design are extrapolated", max(1, *b))
+	case *b >= 0.05:
+		text += fmt.Sprintf("; the last %.1f K to the design are extrapolated", *b)
 	default:
 		text += "; the design temperature was reached"
 	}

@@ -25,8 +25,8 @@ func (w *Week) defrosts() Point {
 	minutes, lengths, outdoorC := w.defrostFigures()
 	coldC := meanKnown(outdoorC)
 	least := watch.OftenBelowMinutes(coldC)
-	p.Limit = Limit{Low: &least, Basis: new(Published), Source: "30 minutes in the severest frost (Zhu 2015), less what controllers fall short; lengths are common practice",
-		Text: fmt.Sprintf("%.0f min of running apart, up to %.0f min long, none above %.0f °C", least, watch.LongDefrostMinutes, float64(watch.FrostFreeC))}
+	p.Limit = Limit{Low: &least, Basis: new(Published), Source: "Zhu 2015, less what controllers fall short; the length is common practice",
+		Text: fmt.Sprintf("%.0f min of running apart, %.0f min long, none above %.0f °C", least, watch.LongDefrostMinutes, float64(watch.FrostFreeC))}
 	if len(minutes) > 0 {
 		p.value(*minutes[len(minutes)/2], "min apart", 0)
 	}
@@ -76,7 +76,7 @@ func meanKnown(values []float64) *float64 {
 func (w *Week) cycling() Point {
 	p, short := Point{}, w.Limits.ShortRun()
 	p.Limit = Limit{Low: new(short.Minutes()), Text: fmt.Sprintf("heating runs of at least %.0f min", short.Minutes()), Basis: new(Published),
-		Source: "starts cost little from 15 minutes of running on (Uhlmann and Bertsch 2011), unless limits.short_run_minutes says otherwise"}
+		Source: "Uhlmann and Bertsch 2011"}
 	heating := w.Runs.Heating
 	if heating.Count > 0 {
 		p.value(heating.Median.Minutes(), "min", 0)
@@ -109,9 +109,9 @@ func (w *Week) backup() Point {
 	p, s := Point{}, w.Sums
 	mildC := w.Limits.MildC()
 	p.Limit = Limit{Text: fmt.Sprintf("under %.0f h in weather of %.0f °C or more", float64(watch.BackupMildHours), mildC), Basis: new(ByPractice),
-		Source: "a heater is released some kelvin above the design temperature; no source"}
+		Source: "heaters are released some kelvin above the design temperature; no source"}
 	if w.Limits.DesignOutdoorC == nil {
-		p.Limit.Source = "the record has no design outdoor temperature to say better; no source"
+		p.Limit.Source = "the record has no design outdoor temperature to go by; no source"
 	}
 	if s.BackupKnownS < w.Enough*s.SpanS {
 		says := "It is not measured."
@@ -138,7 +138,7 @@ const leastBackupKWh = 0.05
 func (w *Week) sensors() Point {
 	p := Point{}
 	p.Limit = Limit{Low: new(100 * w.Enough), Text: fmt.Sprintf("nothing suspect; %.0f %% measured", 100*w.Enough), Basis: new(ByPractice),
-		Source: "readings that a plant cannot have made; what makes a day usable"}
+		Source: "no source"}
 	if w.Coverage > 0 {
 		p.value(100*w.Coverage, "% measured", 0)
 	}

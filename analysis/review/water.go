@@ -2,7 +2,9 @@ package review
 
 import (
 	"fmt"
+	"strings"
 
+	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
 	"coldweek/analysis/watch"
 	"coldweek/ingest"
@@ -29,7 +31,7 @@ func (w *Week) flow() Point {
 	case lph < *low:
 		p.look(fmt.Sprintf("%.0f l/h at high output is below the limit.", lph), "look at the strainer and the magnetic filter", "see that all circuits and valves are open, and bleed them", "read the pump's setting")
 	default:
-		p.good(fmt.Sprintf("%.0f l/h at high output%s.", lph, w.flowBeside(lph)))
+		p.good(fmt.Sprintf("%.0f l/h at high output%s.", lph, w.flowBeside()))
 	}
 	return p
 }
@@ -58,26 +60,28 @@ func (w *Week) flowLimit() Limit {
 	return l
 }
 
-// flowBeside puts the flow beside the others that the record knows.
-func (w *Week) flowBeside(lph float64) string {
-	text := ""
-	if c := w.Limits.Plant.CommissionedLPH; c != nil {
-		text += fmt.Sprintf("; commissioned %.0f", *c)
+// flowBeside names the other flows that the record knows.
+func (w *Week) flowBeside() string {
+	var others []string
+	add := func(lph *float64, what string) {
+		if lph != nil {
+			others = append(others, fmt.Sprintf(what, *lph))
+		}
 	}
-	if d := w.Limits.DesignFlowLPH; d != nil {
-		text += fmt.Sprintf("; designed %.0f", *d)
+	add(w.Limits.Plant.CommissionedLPH, "%.0f commissioned")
+	add(w.Limits.DesignFlowLPH, "%.0f designed")
+	add(w.Limits.Plant.MinimumFlowLPH, "%.0f the maker's minimum")
+	if len(others) == 0 {
+		return ""
 	}
-	if m := w.Limits.Plant.MinimumFlowLPH; m != nil {
-		text += fmt.Sprintf("; maker's minimum %.0f", *m)
-	}
-	return text
+	return "; " + strings.Join(others, ", ")
 }
 
 // difference holds flow less return at high output against the design's share for
 // that output: where the flow is as designed the difference goes with the heat.
 func (w *Week) difference() Point {
 	p := Point{}
-	k, known := w.Sums.Difference.Quantile(0.5)
+	k, known := w.steadyDifferenceK()
 	outputW := 0.0
 	if w.Flow.HighDifferenceK != nil {
 		k, known = *w.Flow.HighDifferenceK, true
@@ -105,6 +109,20 @@ func (w *Week) difference() Point {
 		p.good(fmt.Sprintf("%.1f K%s.", k, differenceAt(outputW)))
 	}
 	return p
+}
+
+// steadyDifferenceK is the middle one of the hours of settled heating.
+func (w *Week) steadyDifferenceK() (float64, bool) {
+	var all []float64
+	for i := range w.Sums.Hours {
+		h := &w.Sums.Hours[i].Steady
+		flowC, flow := h.Flow.Of()
+		returnC, back := h.Return.Of()
+		if flow && back {
+			all = append(all, flowC-returnC)
+		}
+	}
+	return robust.Median(all)
 }
 
 func differenceAt(outputW float64) string {
@@ -136,7 +154,7 @@ func (w *Week) differenceLimit(outputW float64) Limit {
 		atOutputK := *designK * outputW / *lossW
 		l.Low, l.High = new(atOutputK*watch.LeastOfDesign), new(max(atOutputK, *designK)/watch.LeastOfDesign)
 		l.Text = fmt.Sprintf("%.1f to %.1f K", *l.Low, *l.High)
-		l.Source = fmt.Sprintf("%.1f K planned at %.1f kW; flow may be %.0f %% of the design's", *designK, *lossW/1000, 100*watch.LeastOfDesign)
+		l.Source = fmt.Sprintf("%.1f K planned at %.1f kW, for flows down to %.0f %% of the design's", *designK, *lossW/1000, 100*watch.LeastOfDesign)
 	}
 	return l
 }

@@ -91,7 +91,7 @@ var imports = map[string][]string{
 	"dashboards/notify/deliver":  {"ingest/trust"},
 	"dashboards/notify/mailtest": {},
 	"dashboards/web": {"ingest", "ingest/site", "ingest/store", "ingest/receive", "analysis/capacity", "analysis/comfort", "analysis/curve", "analysis/cycling",
-		"analysis/defrost", "analysis/efficiency", "analysis/flowrate", "analysis/heatloss", "analysis/job", "analysis/operation", "analysis/pipework", "analysis/robust",
+		"analysis/defrost", "analysis/efficiency", "analysis/flowrate", "analysis/heatloss", "analysis/job", "analysis/operation", "analysis/pipework", "analysis/review", "analysis/robust",
 		"analysis/season", "analysis/siteday", "analysis/trace", "analysis/watch", "dashboards/chart"},
 
 	"deploy": {},

@@ -127,6 +127,7 @@ func (s *server) routes() *http.ServeMux {
 	mux.Handle("/plants/{id}/findings", s.page(s.plantFindings))
 	mux.Handle("/plants/{id}/findings/{finding...}", s.page(s.finding))
 	mux.Handle("POST /plants/{id}/findings/{finding...}", s.page(s.actOnFinding))
+	mux.Handle("/plants/{id}/review", s.page(newReviews(s).page))
 	mux.Handle("/plants/{id}/energy", s.section("energy", energyPage))
 	mux.Handle("/plants/{id}/house", s.section("house", housePage))
 	mux.Handle("/plants/{id}/running", s.section("running", runningPage))
