@@ -28,8 +28,10 @@ func newFindings(a *app) *cobra.Command {
 		Long: `Show the findings that last, the worst first, with their evidence, the likeliest
 causes and what to look at next. coldweek serve watches and keeps them; after
 loading history, coldweek watch SITE makes them.`,
-		Example: "  coldweek findings\n  coldweek findings mill-cottage --all",
-		Args:    args(cobra.MaximumNArgs(1)),
+		Example: `  coldweek findings
+  coldweek findings mill-cottage --all
+  coldweek findings --json | jq '.[] | select(.severity == "urgent") | .site'`,
+		Args: args(cobra.MaximumNArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
 			return a.withHome(c.Context(), func(h home, st *stores) error {
 				records, err := h.chosen(given)
@@ -121,7 +123,10 @@ type findingJSON struct {
 	Caution      string             `json:"caution,omitempty"`
 	Basis        string             `json:"basis"`
 	Acknowledged bool               `json:"acknowledged"`
+	By           string             `json:"acknowledged_by,omitempty"`
 	Muted        bool               `json:"muted"`
+	MutedUntil   *time.Time         `json:"muted_until,omitempty"` // none when muted for good
+	Note         string             `json:"note,omitempty"`        // of the last who did something about it
 }
 
 func findingsJSON(shown []shownFinding) []findingJSON {
@@ -131,7 +136,14 @@ func findingsJSON(shown []shownFinding) []findingJSON {
 		j := findingJSON{
 			Site: s.site.ID, ID: job.FindingID(f.Kind, f.Since), Kind: f.Kind, Severity: f.Severity, Since: f.Since, Title: f.Title,
 			Evidence: map[string]float64{}, Causes: append([]string{}, f.Causes...), Next: append([]string{}, f.Next...),
-			Caution: f.Caution, Basis: f.Basis, Acknowledged: s.attitude.Acknowledged, Muted: s.attitude.Muted,
+			Caution: f.Caution, Basis: f.Basis,
+			Acknowledged: s.attitude.Acknowledged, By: s.attitude.AcknowledgedBy, Muted: s.attitude.Muted,
+		}
+		if until := s.attitude.MutedUntil; s.attitude.Muted && !until.IsZero() {
+			j.MutedUntil = &until
+		}
+		if s.attitude.Last != nil {
+			j.Note = s.attitude.Last.Note
 		}
 		if f.Ended() {
 			j.Until = &f.Until
@@ -200,19 +212,25 @@ func figureName(f watch.Figure) string {
 
 func newAcknowledge(a *app) *cobra.Command {
 	return a.actionCommand(&cobra.Command{
-		Use:     "ack SITE KIND",
-		Short:   "Say that a finding was seen: nobody is told of it again",
-		Long:    `Say that a finding was seen. It stays until it ends by itself; engineers are not told of it again, unless it becomes urgent.`,
+		Use:   "ack SITE KIND",
+		Short: "Say that a finding was seen: nobody is told of it again",
+		Long: `Say that a finding was seen. It stays until it ends by itself; engineers are not
+told of it again, unless it becomes urgent. KIND is as coldweek findings shows it,
+such as low_flow or room_cold/kitchen; the id of its JSON will do too.`,
 		Example: "  coldweek ack mill-cottage low_flow --note \"strainer to be cleaned on Friday\"",
 	}, store.Acknowledge, "")
 }
 
 func newMute(a *app) *cobra.Command {
 	return a.actionCommand(&cobra.Command{
-		Use:     "mute SITE KIND",
-		Short:   "Tell nobody of a kind of finding for a while",
-		Long:    `Tell nobody of findings of a kind at a site for a while, open or yet to come. They are still kept and shown. --for 0 takes a mute back.`,
-		Example: "  coldweek mute mill-cottage room_cold/attic --for 14d --note \"attic is not heated until March\"",
+		Use:   "mute SITE KIND",
+		Short: "Tell nobody of a kind of finding for a while",
+		Long: `Tell nobody of findings of a kind at a site for a while, open or yet to come. They
+are still kept and shown. KIND is as coldweek findings shows it. --for 0 takes a
+mute back.`,
+		Example: `  coldweek mute mill-cottage room_cold/attic --for 14d --note "attic is not heated until March"
+  coldweek mute mill-cottage silent --for 36h
+  coldweek mute mill-cottage room_cold/attic --for 0`,
 	}, store.Mute, "14d")
 }
 
@@ -223,56 +241,84 @@ func (a *app) actionCommand(c *cobra.Command, deed store.Deed, length string) *c
 	c.Args = args(cobra.ExactArgs(2))
 	c.RunE = func(c *cobra.Command, given []string) error {
 		return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
-			action := store.Action{Site: record.ID, Kind: given[1], At: time.Now(), Deed: deed, By: cmp.Or(by, userName()), Note: note}
-			if err := knownKind(c.Context(), st, record.ID, given[1]); err != nil {
+			kind, _, _ := strings.Cut(given[1], "@") // the rest of an id is the time
+			action := store.Action{Site: record.ID, Kind: kind, At: time.Now(), Deed: deed, By: cmp.Or(by, userName()), Note: note}
+			action, err := lasting(action, forHow)
+			if err != nil {
 				return err
 			}
-			if deed == store.Mute {
-				d, err := parseLength(forHow)
-				if err != nil {
-					return err
-				}
-				if action.Until = action.At.Add(d); d == 0 {
-					action.Deed, action.Until = store.Unmute, time.Time{}
-				}
-			}
-			if err := st.AddAction(c.Context(), action); err != nil {
-				return err
-			}
-			words := "; told again from now on"
-			if action.Deed != store.Unmute {
-				attitude := store.AttitudeTo(action.Kind, action.At, []store.Action{action}, action.At)
-				words = attitude.Words(record.Zone())
-			}
-			fmt.Fprintf(a.out, "%s of %s%s\n", action.Kind, record.ID, words)
-			return nil
+			return a.act(c.Context(), st, record, action)
 		})
 	}
 	c.Flags().StringVar(&note, "note", "", "why, for the others")
 	c.Flags().StringVar(&by, "by", "", "who; the user of this machine when left out")
 	if length != "" {
-		c.Flags().StringVar(&forHow, "for", length, "how long, in days (14d) or hours (36h)")
+		c.Flags().StringVar(&forHow, "for", length, "how long: weeks (2w), days (14d) or hours (36h); 0 takes it back")
 	}
 	return c
 }
 
-// knownKind refuses a kind of which the site has no finding, naming the nearest.
-func knownKind(ctx context.Context, st store.Findings, id, kind string) error {
-	findings, err := st.Findings(ctx, id, time.Time{}, time.Now().Add(ingest.MaxAhead))
+// act keeps an action and says what it comes to.
+func (a *app) act(ctx context.Context, st store.Findings, record *site.Record, action store.Action) error {
+	if err := canAct(ctx, st, record, action); err != nil {
+		return err
+	}
+	if err := st.AddAction(ctx, action); err != nil {
+		return err
+	}
+	words := "; told again from now on"
+	if action.Deed != store.Unmute {
+		attitude := store.AttitudeTo(action.Kind, action.At, []store.Action{action}, action.At)
+		words = attitude.Words(record.Zone())
+	}
+	fmt.Fprintf(a.out, "%s of %s%s\n", action.Kind, record.ID, words)
+	return nil
+}
+
+// lasting makes a mute last as long as asked, or be taken back.
+func lasting(action store.Action, forHow string) (store.Action, error) {
+	if action.Deed != store.Mute {
+		return action, nil
+	}
+	d, err := parseLength(forHow)
+	if action.Until = action.At.Add(d); d == 0 {
+		action.Deed, action.Until = store.Unmute, time.Time{}
+	}
+	return action, err
+}
+
+// canAct refuses an acknowledgement of what is not open, and a kind that there is
+// none of, naming the nearest: of what the site has or had, and for a mute of what
+// there may come.
+func canAct(ctx context.Context, st store.Findings, record *site.Record, action store.Action) error {
+	findings, err := st.Findings(ctx, record.ID, time.Time{}, time.Now().Add(ingest.MaxAhead))
 	if err != nil {
 		return err
 	}
 	var kinds []string
+	var ended time.Time
 	for _, f := range findings {
-		if f.Kind == kind {
+		if kinds = append(kinds, f.Kind); f.Kind != action.Kind {
+			continue
+		}
+		if action.Deed != store.Acknowledge || f.Until.IsZero() {
 			return nil
 		}
-		kinds = append(kinds, f.Kind)
+		ended = f.Until
 	}
-	if len(kinds) == 0 {
-		return usagef("site %q has no findings", id)
+	if action.Deed != store.Acknowledge {
+		kinds = append(kinds, watch.Kinds()...)
+		if kind, _, _ := strings.Cut(action.Kind, "/"); slices.Contains(kinds, kind) {
+			return nil
+		}
 	}
-	return usagef("site %q has no finding %q; did you mean %q?", id, kind, ingest.Nearest(kind, kinds))
+	switch {
+	case !ended.IsZero():
+		return usagef("%s of site %q ended %s, so there is nothing to acknowledge", action.Kind, record.ID, ended.In(record.Zone()).Format("Mon 2 Jan 2006 15:04"))
+	case len(kinds) == 0:
+		return usagef("site %q has no findings", record.ID)
+	}
+	return usagef("site %q has no finding %q; did you mean %q?", record.ID, action.Kind, ingest.Nearest(action.Kind, kinds))
 }
 
 func userName() string {
@@ -282,11 +328,12 @@ func userName() string {
 	return ""
 }
 
-// parseLength reads 14d or what time.ParseDuration does.
+// parseLength reads 14d, 2w or what time.ParseDuration does.
 func parseLength(text string) (time.Duration, error) {
-	if days, ok := strings.CutSuffix(text, "d"); ok {
-		if n, err := strconv.Atoi(days); err == nil && n >= 0 {
-			return time.Duration(n) * 24 * time.Hour, nil
+	for unit, length := range map[string]time.Duration{"d": 24 * time.Hour, "w": 7 * 24 * time.Hour} {
+		count, ok := strings.CutSuffix(text, unit)
+		if n, err := strconv.Atoi(count); ok && err == nil && n >= 0 {
+			return time.Duration(n) * length, nil
 		}
 	}
 	if text == "0" {
@@ -294,7 +341,7 @@ func parseLength(text string) (time.Duration, error) {
 	}
 	d, err := time.ParseDuration(text)
 	if err != nil || d < 0 {
-		return 0, usagef("--for %q: write days (14d) or hours (36h)", text)
+		return 0, usagef("--for %q: write weeks (2w), days (14d) or hours (36h)", text)
 	}
 	return d, nil
 }

@@ -41,24 +41,35 @@ func AttitudeTo(kind string, since time.Time, actions []Action, now time.Time) A
 	return t
 }
 
-// Words says it in a few, beginning with "; ", or "" when nothing was done.
+// Words says it in a few, beginning with "; ", or "" when nothing was done that
+// still matters.
 func (t Attitude) Words(zone *time.Location) string {
-	words := ""
-	switch {
+	switch at := func(when time.Time) string { return when.In(zone).Format("2 Jan 2006 15:04") }; {
 	case t.Muted && t.MutedUntil.IsZero():
-		words = "; muted"
+		return "; muted" + t.whoAndWhy(Mute, "")
 	case t.Muted:
-		words = "; muted until " + t.MutedUntil.In(zone).Format("2 Jan 2006 15:04")
+		return "; muted until " + at(t.MutedUntil) + t.whoAndWhy(Mute, "")
 	case t.Acknowledged:
-		words = "; acknowledged"
-	case t.Last == nil:
-		return ""
+		return "; acknowledged" + t.whoAndWhy(Acknowledge, t.AcknowledgedBy)
+	case t.Last != nil && t.Last.Deed == Mute:
+		return "; its mute ended " + at(t.MutedUntil)
+	case t.Last != nil && t.Last.Deed == Remark:
+		return "; remarked on" + t.whoAndWhy(Remark, "")
 	}
-	if t.Last.By != "" {
-		words += " by " + t.Last.By
+	return ""
+}
+
+// whoAndWhy is who did the deed and their note, if it was the last one.
+func (t Attitude) whoAndWhy(deed Deed, by string) (words string) {
+	note := ""
+	if t.Last != nil && t.Last.Deed == deed {
+		by, note = t.Last.By, t.Last.Note
 	}
-	if t.Last.Note != "" {
-		words += fmt.Sprintf(" (%s)", t.Last.Note)
+	if by != "" {
+		words = " by " + by
+	}
+	if note != "" {
+		words += fmt.Sprintf(" (%s)", note)
 	}
 	return words
 }
