@@ -74,19 +74,17 @@ func writeJSON(w io.Writer, value any) error {
 
 // writeAnalysis prints the result for people.
 func writeAnalysis(out io.Writer, r *job.Result) error {
-	fmt.Fprintf(out, "%s, %s to %s (%s), coverage %.1f %%\n\n", r.Site,
-		r.From.Format("2 Jan 2006"), r.To.AddDate(0, 0, -1).Format("2 Jan 2006"), r.From.Location(), 100*r.Coverage)
+	if err := writeSummary(out, r); err != nil {
+		return err
+	}
+	fmt.Fprintln(out)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	row := func(name string, cells ...string) { fmt.Fprintf(w, "%s\t%s\n", name, strings.Join(cells, "\t")) }
 	row("", "total", "space", "hot water", "defrosts", "standby")
 	row("heat, kWh", num(r.Heat.NetKWh, 1), num(r.Heat.SpaceKWh, 1), num(r.Heat.HotWaterKWh, 1), num(negated(r.Heat.DefrostDrawnKWh), 1), "")
 	row("electricity, kWh", num(r.Electricity.TotalKWh, 1), num(r.Electricity.SpaceKWh, 1), num(r.Electricity.HotWaterKWh, 1),
 		num(r.Electricity.DefrostKWh, 1), num(r.Electricity.StandbyKWh, 1))
-	boundary := "efficiency"
-	if r.Efficiency.Boundary != nil {
-		boundary = "SPF " + *r.Efficiency.Boundary
-	}
-	row(boundary, num(r.Efficiency.Overall, 2)+interval(r.Efficiency), num(r.Efficiency.Space, 2), num(r.Efficiency.HotWater, 2), "", "")
+	row(efficiencyName(r), num(r.Efficiency.Overall, 2)+interval(r.Efficiency), num(r.Efficiency.Space, 2), num(r.Efficiency.HotWater, 2), "", "")
 	if err := w.Flush(); err != nil {
 		return err
 	}
