@@ -21,8 +21,6 @@ func TestPrometheusConfiguration(t *testing.T) {
 	output, err := exec.Command(promtool, "check", "config", "prometheus/prometheus.yml").CombinedOutput()
 	require.NoError(t, err, "%s", output)
 	assert.Contains(t, string(output), "1 rule files found")
-	output, err = exec.Command(promtool, "test", "rules", "testdata/rules_test.yml").CombinedOutput()
-	assert.NoError(t, err, "%s", output)
 	assert.Contains(t, read(t, "prometheus/prometheus.yml"), `"coldweek:8137"`)
 	assert.Contains(t, read(t, "coldweek/coldweek.yaml"), "listen: 0.0.0.0:8137")
 }
@@ -35,10 +33,17 @@ func TestAlertsAskForWhatThereIs(t *testing.T) {
 	for _, path := range sources {
 		text += read(t, path)
 	}
-	names := regexp.MustCompile(`coldweek_(\w+)`).FindAllStringSubmatch(read(t, "prometheus/rules/coldweek.yml"), -1)
-	assert.Len(t, names, 3)
-	for _, name := range names {
-		assert.Contains(t, text, `"`+name[1]+`"`)
+	asked := map[string]bool{}
+	for _, rule := range alertRules(t) {
+		for _, name := range regexp.MustCompile(`coldweek_\w+`).FindAllString(rule.Expr, -1) {
+			asked[name] = true
+		}
+	}
+	assert.Greater(t, len(asked), 15)
+	_, after, _ := strings.Cut(text, "const names = `") // of the page, as its test has them
+	names, _, _ := strings.Cut(after, "`")
+	for name := range asked {
+		assert.Contains(t, strings.Fields(names), name)
 	}
 }
 

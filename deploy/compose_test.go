@@ -193,7 +193,7 @@ func faults(p *types.Project) (found []string) {
 
 func TestServicesKeepToTheRules(t *testing.T) {
 	p := compose(t, makeSecrets(t).environment()...)
-	assert.ElementsMatch(t, []string{"mosquitto", "influxdb", "coldweek", "prometheus", "grafana"}, p.ServiceNames())
+	assert.ElementsMatch(t, []string{"mosquitto", "influxdb", "coldweek", "prometheus", "alertmanager", "grafana"}, p.ServiceNames())
 	assert.Empty(t, faults(p))
 }
 
@@ -283,9 +283,10 @@ func TestTheBrokerCanFaceThePlants(t *testing.T) {
 
 // readers are the files in which a service reads of others and of secrets.
 var readers = map[string][]string{
-	"coldweek":   {"coldweek/coldweek.yaml"},
-	"prometheus": {"prometheus/prometheus.yml"},
-	"grafana":    {"grafana/provisioning/datasources/coldweek.yaml"},
+	"coldweek":     {"coldweek/coldweek.yaml"},
+	"prometheus":   {"prometheus/prometheus.yml"},
+	"alertmanager": {"alertmanager/alertmanager.yml"},
+	"grafana":      {"grafana/provisioning/datasources/coldweek.yaml"},
 }
 
 // TestAddressesAreServices: every address in the files is a service that can be

@@ -125,7 +125,8 @@ func TestSecretsAreMadeOnce(t *testing.T) {
 	names := []string{"authority/ca.key", "private/ca.crt",
 		"private/mosquitto/server.key", "private/mosquitto/server.crt", "private/mosquitto/passwords", "private/mosquitto/mosquitto_sub",
 		"private/coldweek/broker.password", "private/coldweek/influx.token", "private/grafana/influx.token",
-		"private/influxdb/admin.password", "private/influxdb/admin.token", "private/grafana/admin.password"}
+		"private/influxdb/admin.password", "private/influxdb/admin.token", "private/grafana/admin.password",
+		"private/alertmanager/smtp.password", "private/alertmanager/webhook.token"}
 	var made []string
 	for name, text := range before {
 		made = append(made, name)

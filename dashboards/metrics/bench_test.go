@@ -7,7 +7,7 @@ import (
 )
 
 // BenchmarkScrape500Sites is a whole scrape of a service with 500 sites and a
-// full quarantine, the store asked and the page written.
+// full quarantine, three findings each, the store asked and the page written.
 func BenchmarkScrape500Sites(b *testing.B) {
 	var ids []string
 	for i := range 500 {
@@ -20,7 +20,7 @@ func BenchmarkScrape500Sites(b *testing.B) {
 	for range 500 { // each 20 refusals and their summary
 		s.publish("coldweek/plant-0/senml", "["+strings.Repeat(`{"n":"plant-0/nothing","v":1},`, 40)+`{"n":"plant-0/power","v":1}]`)
 	}
-	h := handler(b, s.options(ids...))
+	h := handler(b, s.everything(ids...))
 	bytes := 0
 	for b.Loop() {
 		bytes = get(h).Body.Len()

@@ -32,14 +32,15 @@ type Server struct {
 }
 
 // Start runs Prometheus, which scrapes /metrics of each job's host:port every
-// second, and returns when it is ready. Without the program the test is skipped,
+// second and evaluates the rules of these files as often, and returns when it is
+// ready. Without the program the test is skipped,
 // or fails when COLDWEEK_ALL=1.
-func Start(t testing.TB, targets map[string]string) *Server {
+func Start(t testing.TB, targets map[string]string, ruleFiles ...string) *Server {
 	t.Helper()
 	binary := programtest.Find(t, "prometheus", "prometheus")
 	dir := t.TempDir()
 	config := filepath.Join(dir, "prometheus.yml")
-	require.NoError(t, os.WriteFile(config, []byte(configuration(targets)), 0o600))
+	require.NoError(t, os.WriteFile(config, []byte(configuration(t, targets, ruleFiles)), 0o600))
 	address := fmt.Sprintf("127.0.0.1:%d", programtest.FreePort(t))
 	s := &Server{url: "http://" + address}
 	client, err := api.NewClient(api.Config{Address: s.url, Client: &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}})
@@ -54,9 +55,15 @@ func Start(t testing.TB, targets map[string]string) *Server {
 	return s
 }
 
-func configuration(targets map[string]string) string {
+func configuration(t testing.TB, targets map[string]string, ruleFiles []string) string {
 	var text strings.Builder
-	text.WriteString("global: {scrape_interval: 1s, scrape_timeout: 1s}\nscrape_configs:\n")
+	text.WriteString("global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}\nrule_files:\n")
+	for _, path := range ruleFiles {
+		absolute, err := filepath.Abs(path)
+		require.NoError(t, err)
+		fmt.Fprintf(&text, "- %q\n", absolute)
+	}
+	text.WriteString("scrape_configs:\n")
 	for _, job := range slices.Sorted(maps.Keys(targets)) {
 		fmt.Fprintf(&text, "- {job_name: %q, static_configs: [{targets: [%q]}]}\n", job, targets[job])
 	}
@@ -85,4 +92,29 @@ func (s *Server) Query(expr string) (model.Vector, error) {
 		return nil, fmt.Errorf("query %q gives a %s; an instant vector is wanted", expr, value.Type())
 	}
 	return vector, nil
+}
+
+// Alerts returns the state of every alerting rule by its name: inactive, pending
+// or firing. A rule that could not be evaluated is an error.
+func (s *Server) Alerts() (map[string]string, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
+	defer cancel()
+	loaded, err := s.api.Rules(ctx, nil)
+	if err != nil {
+		return nil, fmt.Errorf("read rules: %w", err)
+	}
+	states := map[string]string{}
+	for _, group := range loaded.Groups {
+		for _, rule := range group.Rules {
+			alert, ok := rule.(v1.AlertingRule)
+			if !ok {
+				continue
+			}
+			if alert.Health == v1.RuleHealthBad {
+				return nil, fmt.Errorf("evaluate alert %s: %s", alert.Name, alert.LastError)
+			}
+			states[alert.Name] = alert.State
+		}
+	}
+	return states, nil
 }
