@@ -64,7 +64,7 @@ func straight(fromC, flowC, toC, slope float64) []CurveHour {
 
 var makers = map[string]maker{
 	"heat": func(name string, size Size) drawing {
-		return HeatByOutdoor{ID: name, Title: name, Days: winterDays(212), Need: 7, Fit: winterFit(-12, 20), Design: &HeatDesign{-12, 8.9}, Size: size}
+		return HeatByOutdoor{ID: name, Title: name, Days: winterDays(212), Need: 7, Fit: winterFit(-12, 20), Design: &HeatDesign{-12, 8.9}, Loss: &HeatFit{-12, 9.3, 8.7, 9.9}, Size: size}
 	},
 	"heat few": func(name string, size Size) drawing {
 		return HeatByOutdoor{ID: name, Title: name, Days: winterDays(3), Need: 7, Design: &HeatDesign{-12, 8.9}, Size: size}
@@ -100,6 +100,7 @@ var makers = map[string]maker{
 	"spf long": func(name string, size Size) drawing {
 		return MonthlySPF{ID: name, Title: name, Months: spfYear(40), Size: size}
 	},
+	"spf none": func(name string, size Size) drawing { return MonthlySPF{ID: name, Title: name, Size: size} },
 	"spf few": func(name string, size Size) drawing {
 		return MonthlySPF{ID: name, Title: name, Months: spfYear(3), Size: size}
 	},

@@ -270,7 +270,9 @@ func say(c Canvas, frame Box, words string) {
 	}
 	c.Rect(Paper, Box{middle.X - width/2 - 8, middle.Y - leading, width + 16, leading * (float64(len(lines)) + 0.5)})
 	for i, line := range lines {
-		c.Text(style, Point{middle.X, middle.Y + float64(i)*leading}, line)
+		if line != "" {
+			c.Text(style, Point{middle.X, middle.Y + float64(i)*leading}, line)
+		}
 	}
 }
 

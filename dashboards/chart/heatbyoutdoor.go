@@ -2,6 +2,7 @@ package chart
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 )
@@ -18,7 +19,11 @@ type HeatByOutdoor struct {
 	// beyond the days it stands on.
 	Fit    []HeatFit
 	Design *HeatDesign // nil when not known
-	Size   Size
+	// Loss is what the house is found to lose on a design day without the
+	// gains of sun and people, which the design heat loss is to be compared
+	// with; the days and their fit are after gains. Nil when not known.
+	Loss *HeatFit
+	Size Size
 }
 
 // HeatDay is one day. A doubtful one is not in the fit; Why says the reason.
@@ -45,7 +50,8 @@ func (h HeatByOutdoor) Extent() Size {
 func (h HeatByOutdoor) empty() bool {
 	_, design := h.design()
 	_, _, lost := h.split()
-	return !design && lost == len(h.Days)
+	_, loss := h.loss()
+	return !design && !loss && lost == len(h.Days)
 }
 
 // SVG returns the chart as a picture of its own.
@@ -86,6 +92,13 @@ func (h HeatByOutdoor) design() (HeatDesign, bool) {
 	return *h.Design, true
 }
 
+func (h HeatByOutdoor) loss() (HeatFit, bool) {
+	if h.Loss == nil || !drawable(h.Loss.OutdoorC, h.Loss.HeatKW) {
+		return HeatFit{}, false
+	}
+	return *h.Loss, true
+}
+
 // line returns the fitted line, and its interval's edges.
 func (h HeatByOutdoor) line() (middle, low, high []XY) {
 	for _, f := range h.Fit[:min(len(h.Fit), mostOnLine)] {
@@ -105,6 +118,9 @@ func (h HeatByOutdoor) plot() plot {
 	}
 	if d, known := h.design(); known {
 		across, up = across.with(d.OutdoorC), up.with(d.HeatKW)
+	}
+	if l, known := h.loss(); known {
+		across, up = across.with(l.OutdoorC), up.with(l.HeatKW, l.HighKW)
 	}
 	for _, f := range h.Fit {
 		if f.OutdoorC >= across.low && f.OutdoorC <= across.high {
@@ -129,6 +145,9 @@ func (h HeatByOutdoor) legend() []key {
 	}
 	if _, known := h.design(); known {
 		keys = append(keys, key{name: "Design heat loss", role: Power, look: diamond})
+	}
+	if _, known := h.loss(); known {
+		keys = append(keys, key{name: "Loss without gains, as measured", role: Ink, look: whisker})
 	}
 	return keys
 }
@@ -191,33 +210,60 @@ func (h HeatByOutdoor) drawDesign(c Canvas, p plot) {
 		c.Lines(Pen{Role: Muted, Width: 1, Dash: Dotted}, []Point{{at.X, p.frame.Bottom()}, at})
 		drawDiamond(c, Power, at)
 	}
+	if l, known := h.loss(); known {
+		p.drawLoss(c, l)
+	}
 }
 
-// atDesign tells the design heat loss and the fit at its outdoor temperature.
+// drawLoss marks the loss without gains and its interval, beside the design
+// point.
+func (p plot) drawLoss(c Canvas, l HeatFit) {
+	const aside, half, foot = 12, 6, 4
+	at := p.at(l.OutdoorC, l.HeatKW)
+	at.X += aside
+	lines := [][]Point{{{at.X - half, at.Y}, {at.X + half, at.Y}}}
+	if drawable(l.LowKW, l.HighKW) && l.LowKW <= l.HighKW {
+		low, high := p.within(p.at(l.OutdoorC, l.LowKW)).Y, p.within(p.at(l.OutdoorC, l.HighKW)).Y
+		lines = append(lines, []Point{{at.X, low}, {at.X, high}}, []Point{{at.X - foot, low}, {at.X + foot, low}}, []Point{{at.X - foot, high}, {at.X + foot, high}})
+	}
+	c.Lines(Pen{Role: Paper, Width: 4}, lines...)
+	c.Lines(Pen{Role: Ink, Width: 1.6}, lines...)
+}
+
+// atDesign tells the design heat loss beside what was measured.
 func (h HeatByOutdoor) atDesign() []string {
 	d, known := h.design()
 	if !known {
 		return nil
 	}
 	lines := []string{fmt.Sprintf("At %s%s°C: design %s%skW", number(d.OutdoorC, 0), nbsp, number(d.HeatKW, 1), nbsp)}
-	if said := h.fittedAt(d.OutdoorC); said != "" {
-		lines = append(lines, said)
+	if l, known := h.loss(); known {
+		lines = append(lines, "loss without gains "+l.describe())
+	}
+	if f, known := h.fittedAt(d.OutdoorC); known {
+		lines = append(lines, "fit, after gains, "+f.describe())
 	}
 	return lines
 }
 
-// fittedAt tells the fit at an outdoor temperature, with its interval.
-func (h HeatByOutdoor) fittedAt(outdoorC float64) string {
+// fittedAt returns the fit at an outdoor temperature.
+func (h HeatByOutdoor) fittedAt(outdoorC float64) (HeatFit, bool) {
 	middle, low, high := h.line()
-	m, known := heightAt(middle, outdoorC)
-	if !known {
-		return ""
+	at := func(line []XY) float64 {
+		if y, known := heightAt(line, outdoorC); known {
+			return y
+		}
+		return math.NaN()
 	}
-	text := "fitted " + number(m, 1) + nbsp + "kW"
-	l, lowKnown := heightAt(low, outdoorC)
-	u, highKnown := heightAt(high, outdoorC)
-	if lowKnown && highKnown {
-		text += fmt.Sprintf(" (%s to %s)", number(l, 1), number(u, 1))
+	f := HeatFit{outdoorC, at(middle), at(low), at(high)}
+	return f, drawable(f.HeatKW)
+}
+
+// describe tells the heat with its interval.
+func (f HeatFit) describe() string {
+	text := number(f.HeatKW, 1) + nbsp + "kW"
+	if drawable(f.LowKW, f.HighKW) {
+		text += fmt.Sprintf(" (%s to %s)", number(f.LowKW, 1), number(f.HighKW, 1))
 	}
 	return text
 }

@@ -45,7 +45,8 @@ func TestTheFitIsDashedToTheDesignDay(t *testing.T) {
 	assert.InDelta(t, p.x(-12), dashed[0].X, 1e-9)
 	assert.InDelta(t, coldest, dashed[1].X, 1e-9)
 	assert.Contains(t, r.said(), "At −12\u00a0°C: design 8.9\u00a0kW")
-	assert.Contains(t, r.said(), "fitted 8.4\u00a0kW (7.6 to 9.2)")
+	assert.Contains(t, r.said(), "fit, after gains, 8.4\u00a0kW (7.6 to 9.2)")
+	assert.Contains(t, r.said(), "loss without gains 9.3\u00a0kW (8.7 to 9.9)")
 }
 
 func TestTooFewDaysAreCounted(t *testing.T) {

@@ -59,6 +59,9 @@ func (m MonthlySPF) plot() plot {
 }
 
 func (m MonthlySPF) legend() []key {
+	if len(m.Months) == 0 {
+		return nil
+	}
 	keys := []key{
 		{name: "Space heating", role: Heat, height: 1}, {name: "Hot water", role: Cylinder, height: 1},
 		{name: "Both, with 95" + nbsp + "% interval", role: Ink, look: whisker},

@@ -70,7 +70,7 @@ func (o odd) curve() []CurveHour {
 func (o odd) drawings() []drawing {
 	outdoorC, kPa := o.value(), o.value()
 	return []drawing{
-		HeatByOutdoor{ID: "h", Need: o.IntN(9), Size: o.size(), Design: &HeatDesign{o.value(), o.value()},
+		HeatByOutdoor{ID: "h", Need: o.IntN(9), Size: o.size(), Design: &HeatDesign{o.value(), o.value()}, Loss: &HeatFit{o.value(), o.value(), o.value(), o.value()},
 			Days: list(o, func() HeatDay { return HeatDay{o.date(), o.value(), o.value(), o.IntN(3) == 0, o.name()} }),
 			Fit:  list(o, func() HeatFit { return HeatFit{o.value(), o.value(), o.value(), o.value()} })},
 		CurveScatter{ID: "c", Need: o.IntN(9), Size: o.size(), Hours: o.curve(), Set: o.curve(), Fitted: o.curve(), Lowest: o.curve(), DesignOutdoorC: &outdoorC},

@@ -116,6 +116,9 @@ func (p plot) say(c Canvas, lines ...string) {
 	at := Point{p.frame.Right() - 6, p.frame.Y + textSize + 2}
 	for _, line := range lines {
 		for _, part := range wrapText(style, line, 0.62*p.frame.W) {
+			if part == "" || at.Y > p.frame.Bottom()-4 {
+				return
+			}
 			width := TextWidth(style, part)
 			c.Rect(Paper, Box{at.X - width - 4, at.Y - textSize, width + 8, textSize + 4})
 			c.Text(style, at, part)
