@@ -356,14 +356,14 @@ the findings. Doing so again changes nothing.`,
 		Example: "  coldweek watch mill-cottage --from 2026-01-01 --to 2026-02-01",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
-			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
 				w, err := job.ParseWindow(record, from, to)
 				if err != nil {
 					return usageError{err}
 				}
 				bar := a.progress("days")
 				defer bar.done()
-				return a.watchHistory(c.Context(), st, record, w, bar)
+				return a.watchHistory(c.Context(), h, st, record, w, bar)
 			})
 		},
 	}
@@ -373,8 +373,8 @@ the findings. Doing so again changes nothing.`,
 }
 
 // watchHistory runs the rules over a window and shows what lasted in it.
-func (a *app) watchHistory(ctx context.Context, st *stores, record *site.Record, w job.Window, bar *progress) error {
-	if err := job.WatchHistory(ctx, st, record, w, func(done, total int) { bar.set(int64(done), int64(total)) }); err != nil {
+func (a *app) watchHistory(ctx context.Context, h home, st *stores, record *site.Record, w job.Window, bar *progress) error {
+	if err := h.watchWindow(ctx, st, record, w, func(done, total int) { bar.set(int64(done), int64(total)) }); err != nil {
 		return err
 	}
 	shown, err := gather(ctx, st, []*site.Record{record}, true, w.To)

@@ -57,7 +57,7 @@ One folder, --home, holds one deployment: coldweek.yaml, sites/, data/.`,
 	root.PersistentFlags().StringVar(&a.homeDir, "home", "./coldweek-home", "folder that holds this deployment")
 	root.PersistentFlags().BoolVarP(&a.verbose, "verbose", "v", false, "log more")
 	root.AddCommand(
-		newInit(a), newSite(a), newServe(a), newHealth(a), newLoad(a), newDesign(a), newAnalyse(a), newReview(a), newSeason(a), newExport(a),
+		newInit(a), newSite(a), newServe(a), newHealth(a), newLoad(a), newDesign(a), newAnalyse(a), newReview(a), newSeason(a), newNote(a), newExport(a),
 		newFindings(a), newAcknowledge(a), newMute(a), newWatch(a),
 		newUser(a), newLink(a), newBackup(a), newQuarantine(a), newNotify(a), newRig(a), newDemo(a),
 	)

@@ -201,6 +201,7 @@ func (s *service) run(ctx context.Context) error {
 	}
 	parts.Go(func() error { return s.keepDays(ctx) })
 	parts.Go(func() error { return s.keepWatch(ctx) })
+	parts.Go(func() error { return s.postNotes(ctx) })
 	if s.notifier != nil {
 		parts.Go(func() error { return s.notifier.Run(ctx) })
 	}

@@ -32,6 +32,7 @@ type lookout struct {
 	memory   map[string]*job.Memory
 	severity map[string]watch.Severity // of open findings, by site and id
 	unsent   []notify.Event
+	marked   map[string]time.Time // when it was last kept that a site was looked at
 }
 
 // keepWatch looks at every site again and again.
@@ -40,7 +41,6 @@ func (s *service) keepWatch(ctx context.Context) error {
 	for {
 		// What goes wrong at a site is told there, and ends no round.
 		_ = s.tasks.Do(ctx, metrics.Round, l.round)
-		l.handOver(ctx)
 		if !every(ctx, watchEvery) {
 			return ctx.Err()
 		}
@@ -54,11 +54,16 @@ func (l *lookout) round(ctx context.Context) error {
 		if s.catchUp != nil && s.catchUp(record.ID) {
 			continue
 		}
+		before := len(l.unsent)
 		err := s.tasks.Do(ctx, metrics.Look, func(ctx context.Context) error { return l.look(ctx, record) })
 		if err != nil && ctx.Err() == nil {
 			s.logger.Error("a site was not looked at; trying again", "site", record.ID, "error", err)
 		}
+		if len(l.unsent) > before {
+			l.handOver(ctx) // at once: it may take a while to look at the others
+		}
 	}
+	l.handOver(ctx)
 	return ctx.Err()
 }
 
@@ -66,7 +71,7 @@ func (l *lookout) round(ctx context.Context) error {
 func (s *service) watchPast(ctx context.Context, id string, since time.Time) error {
 	for _, record := range *s.records.Load() {
 		if record.ID == id {
-			return job.WatchHistory(ctx, s.store, record, job.WindowAround(since, time.Now().In(record.Zone())), nil)
+			return s.home.watchWindow(ctx, s.store, record, job.WindowAround(since, time.Now().In(record.Zone())), nil)
 		}
 	}
 	return nil
@@ -83,6 +88,7 @@ func (l *lookout) look(ctx context.Context, record *site.Record) error {
 		return err
 	}
 	l.service.show(ctx, record, now, watched)
+	l.mark(record.ID, now)
 	if !known {
 		if err := l.begin(ctx, record, now); err != nil {
 			return err

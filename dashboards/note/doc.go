@@ -4,7 +4,7 @@
 // Gather reads the facts of a month from stored site days and findings; Compose
 // makes the document of them, in a language of package words, and is a pure
 // function. Package render turns a document into HTML, PDF and plain text,
-// archive keeps what was issued, post sends it.
+// archive keeps what was issued, dispatch sends it.
 //
 // Every figure in a document knows where it came from: a path into what
 // `coldweek analyse --json` prints for this month ("this."), the one before

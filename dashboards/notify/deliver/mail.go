@@ -1,6 +1,7 @@
 package deliver
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"crypto/tls"
@@ -73,6 +74,14 @@ type Letter struct {
 	Text    string
 	HTML    string
 	Urgent  bool
+	Files   []File // attached
+}
+
+// File is attached to a letter.
+type File struct {
+	Name    string
+	Type    string // such as application/pdf
+	Content []byte
 }
 
 // mailPatience is how long the server may take over one letter. Some look for
@@ -171,10 +180,13 @@ func (m *Mailer) Close() {
 	}
 }
 
-// message makes the same bytes of the same letter each time.
+// message makes the same bytes of the same letter each time, unless files are attached.
 func (l Letter) message(from *mail.Address) *smtp.Msg {
 	domain := from.Address[strings.LastIndexByte(from.Address, '@')+1:]
-	m := smtp.NewMsg(smtp.WithNoDefaultUserAgent(), smtp.WithBoundary("coldweek-"+l.ID))
+	m := smtp.NewMsg(smtp.WithNoDefaultUserAgent())
+	if len(l.Files) == 0 { // the library would give inner and outer parts the same
+		m.SetBoundary("coldweek-" + l.ID)
+	}
 	m.FromMailAddress(&mail.Address{Name: line(from.Name), Address: from.Address})
 	m.ToMailAddress(&mail.Address{Name: line(l.To.Name), Address: l.To.Address})
 	m.Subject(line(l.Subject))
@@ -189,6 +201,10 @@ func (l Letter) message(from *mail.Address) *smtp.Msg {
 	}
 	m.SetBodyString(smtp.TypeTextPlain, l.Text)
 	m.AddAlternativeString(smtp.TypeTextHTML, l.HTML)
+	for _, f := range l.Files {
+		// A bytes.Reader returns no error.
+		_ = m.AttachReader(line(f.Name), bytes.NewReader(f.Content), smtp.WithFileContentType(smtp.ContentType(f.Type)))
+	}
 	return m
 }
 

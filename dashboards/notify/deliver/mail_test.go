@@ -2,6 +2,7 @@ package deliver_test
 
 import (
 	"bytes"
+	"encoding/base64"
 	"fmt"
 	"io"
 	"mime"
@@ -123,6 +124,38 @@ func body(t *testing.T, l mailtest.Letter) []byte {
 	text, err := io.ReadAll(l.Body)
 	require.NoError(t, err)
 	return text
+}
+
+// TestFilesAreAttached beside the two forms of the text.
+func TestFilesAreAttached(t *testing.T) {
+	server, s := plainServer(t)
+	l := letter()
+	l.Files = []deliver.File{{Name: "Brief für Mühle.pdf", Type: "application/pdf", Content: []byte("%PDF-1.3\r\n.\r\n\x00\xff")}}
+	require.NoError(t, send(t, s, l))
+	require.Len(t, server.Letters(), 1)
+	got := server.Letters()[0]
+	kind, parameters, err := mime.ParseMediaType(got.Header.Get("Content-Type"))
+	require.NoError(t, err)
+	require.Equal(t, "multipart/mixed", kind)
+	parts := multipart.NewReader(bytes.NewReader(body(t, got)), parameters["boundary"])
+	text, err := parts.NextPart()
+	require.NoError(t, err)
+	kind, _, err = mime.ParseMediaType(text.Header.Get("Content-Type"))
+	require.NoError(t, err)
+	assert.Equal(t, "multipart/alternative", kind)
+	file, err := parts.NextPart()
+	require.NoError(t, err)
+	_, disposition, err := mime.ParseMediaType(file.Header.Get("Content-Disposition"))
+	require.NoError(t, err)
+	name, err := new(mime.WordDecoder).DecodeHeader(disposition["filename"])
+	require.NoError(t, err)
+	assert.Equal(t, "Brief für Mühle.pdf", name)
+	assert.Equal(t, "base64", file.Header.Get("Content-Transfer-Encoding"))
+	content, err := io.ReadAll(base64.NewDecoder(base64.StdEncoding, file))
+	require.NoError(t, err)
+	assert.Equal(t, l.Files[0].Content, content)
+	_, err = parts.NextPart()
+	assert.Equal(t, io.EOF, err)
 }
 
 func TestALetterIsTheSameEachTime(t *testing.T) {

@@ -1,0 +1,440 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/user"
+	"path/filepath"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"coldweek/analysis/job"
+	"coldweek/dashboards/note"
+	"coldweek/dashboards/note/archive"
+	"coldweek/dashboards/note/dispatch"
+	"coldweek/dashboards/note/render"
+	"coldweek/dashboards/note/words"
+	"coldweek/ingest/site"
+)
+
+// noteFlags are the command's flags.
+type noteFlags struct {
+	month, out, language string
+	html, pdf, asJSON    bool
+	engineer, all, keep  bool
+	issue                int
+}
+
+func newNote(a *app) *cobra.Command {
+	var f noteFlags
+	c := &cobra.Command{
+		Use:   "note SITE [--month MONTH]",
+		Short: "Write what the homeowner gets each month, in plain language",
+		Long: `Write the performance note of a month: what heat the house got, what it cost, how
+efficient that was, what was noticed, and what is not known. It is printed as
+text, or as --html or --pdf, and not kept. Without --month, it is last month's.
+
+--draft keeps it as the draft that coldweek note release issues; --all does so for
+every site, or with --out writes one file a site into a folder. coldweek serve
+makes the drafts by itself once a month is over; see note: in the site record.
+
+--engineer adds the numbers behind it. --issue prints an issue as it was kept.`,
+		Example: `  coldweek note mill-cottage --month 2026-01
+  coldweek note mill-cottage --month 2026-01 --pdf --out january.pdf
+  coldweek note --all --month 2026-01
+  coldweek note release mill-cottage --month 2026-01
+  coldweek note list`,
+		Args: args(cobra.MaximumNArgs(1)),
+		RunE: func(c *cobra.Command, given []string) error {
+			switch {
+			case f.all && len(given) == 0:
+				return a.withHome(c.Context(), func(h home, st *stores) error { return a.allNotes(c.Context(), h, st, f) })
+			case f.all:
+				return usagef("--all is for every site; leave %q out", given[0])
+			case len(given) == 0:
+				return c.Help()
+			}
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
+				return a.oneNote(c.Context(), h, record, st, f)
+			})
+		},
+	}
+	flags := c.Flags()
+	flags.StringVar(&f.month, "month", "", "the month, as 2026-01; last month when left out")
+	flags.BoolVar(&f.html, "html", false, "as a page")
+	flags.BoolVar(&f.pdf, "pdf", false, "as PDF")
+	flags.BoolVar(&f.asJSON, "json", false, "print JSON for other programs: the note with the source of each figure")
+	flags.StringVar(&f.out, "out", "", "file to write to; with --all, folder")
+	flags.StringVar(&f.language, "language", "", "such as de; that of the site record when left out")
+	flags.BoolVar(&f.engineer, "engineer", false, "with the numbers behind it")
+	flags.BoolVar(&f.keep, "draft", false, "keep it as the draft to be released")
+	flags.BoolVar(&f.all, "all", false, "every site")
+	flags.IntVar(&f.issue, "issue", 0, "print this issue as it was kept")
+	c.MarkFlagsMutuallyExclusive("html", "pdf", "json")
+	c.MarkFlagsMutuallyExclusive("engineer", "draft")
+	c.AddCommand(newNoteRelease(a), newNoteList(a))
+	return c
+}
+
+// notesDir holds the archive of notes.
+func (h home) notesDir() string { return filepath.Join(h.dataDir(), "notes") }
+
+// notes opens what writes notes into the archive.
+func (h home) notes(st job.WatchStore) (dispatch.Writer, error) {
+	kept, err := archive.Open(h.notesDir())
+	return dispatch.Writer{Archive: kept, Store: st, Now: time.Now}, err
+}
+
+// parseMonth reads the month, which must be over in the site's zone; last month
+// when nothing is given.
+func parseMonth(text string, record *site.Record, now time.Time) (note.Month, error) {
+	this := note.MonthOf(now.In(record.Zone()))
+	if text == "" {
+		return this.Before(1), nil
+	}
+	month, err := note.ParseMonth(text)
+	if err != nil {
+		return month, usageError{err}
+	}
+	if now.Before(month.Window(record).To) {
+		return month, usagef("month %s is not over yet; the last that is over is %s", month, this.Before(1))
+	}
+	return month, nil
+}
+
+// oneNote prints a note, or keeps it as draft.
+func (a *app) oneNote(ctx context.Context, h home, record *site.Record, st *stores, f noteFlags) error {
+	month, err := parseMonth(f.month, record, time.Now())
+	if err != nil {
+		return err
+	}
+	w, err := h.notes(st)
+	if err != nil {
+		return err
+	}
+	if f.issue > 0 {
+		content, err := w.Archive.File(record.ID, month, f.issue, f.file())
+		if err != nil {
+			return err
+		}
+		return a.writeNote(content, f)
+	}
+	facts, err := a.facts(ctx, w, record, month)
+	if err != nil {
+		return err
+	}
+	if f.keep {
+		entry, err := w.Draft(facts, f.tag(record))
+		if err == nil {
+			fmt.Fprintf(a.out, "draft of issue %d kept; issue it with: coldweek note release %s --month %s\n", entry.Issue, record.ID, month)
+		}
+		return err
+	}
+	d, err := compose(facts, f, record)
+	if err != nil {
+		return err
+	}
+	if f.asJSON {
+		return writeJSON(a.out, d)
+	}
+	content, err := f.render(d)
+	if err != nil {
+		return err
+	}
+	a.remark(d, f)
+	return a.writeNote(content, f)
+}
+
+// facts gathers what the note says. Where nobody watched the month, the rules are
+// run over it, as coldweek analyse does.
+func (a *app) facts(ctx context.Context, w dispatch.Writer, record *site.Record, month note.Month) (*note.Facts, error) {
+	bar := a.progress("days")
+	defer bar.done()
+	progress := func(done, total int) { bar.set(int64(done), int64(total)) }
+	facts, err := w.Facts(ctx, record, month, progress)
+	if err != nil || facts.Watched || facts.This.Coverage == 0 {
+		return facts, err
+	}
+	found, err := job.History(ctx, w.Store, record, month.Window(record), progress)
+	if err != nil {
+		return nil, err
+	}
+	facts.Watched = true
+	for _, finding := range found {
+		facts.Findings = append(facts.Findings, note.Noticed{Finding: finding})
+	}
+	return facts, nil
+}
+
+func compose(facts *note.Facts, f noteFlags, record *site.Record) (*note.Document, error) {
+	l, err := words.Load(f.tag(record))
+	if err != nil {
+		return nil, usageError{err}
+	}
+	facts.Engineer = f.engineer
+	return note.Compose(facts, l), nil
+}
+
+func (f noteFlags) tag(record *site.Record) string {
+	if f.language != "" {
+		return f.language
+	}
+	return note.Language(record)
+}
+
+// file is the archive's name of the form asked for.
+func (f noteFlags) file() string {
+	switch {
+	case f.html:
+		return archive.HTMLFile
+	case f.pdf:
+		return archive.PDFFile
+	}
+	return archive.TextFile
+}
+
+func (f noteFlags) render(d *note.Document) ([]byte, error) {
+	switch {
+	case f.html:
+		return render.HTML(d)
+	case f.pdf:
+		return render.PDF(d)
+	}
+	return render.Plain(d), nil
+}
+
+func (a *app) writeNote(content []byte, f noteFlags) error {
+	if file, ok := a.out.(*os.File); f.pdf && f.out == "" && ok && term.IsTerminal(int(file.Fd())) {
+		return usagef("a PDF is not for the terminal; write it to a file with --out note.pdf")
+	}
+	out, done, err := a.output(f.out)
+	if err != nil {
+		return err
+	}
+	_, err = out.Write(content)
+	return errors.Join(err, done())
+}
+
+// remark tells the engineer what the record lacks, beside the note.
+func (a *app) remark(d *note.Document, f noteFlags) {
+	if f.engineer {
+		return // it is in the note
+	}
+	for _, lack := range d.ForEngineer {
+		fmt.Fprintf(a.err, "the site record lacks %s\n", lack)
+	}
+}
+
+// allNotes drafts the notes of every site, or writes them into a folder, one after
+// the other, so that memory holds one. Sites that fail are told at the end.
+func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) error {
+	records, err := site.LoadAll(h.sitesDir())
+	if err != nil {
+		return err
+	}
+	w, err := h.notes(st)
+	if err != nil {
+		return err
+	}
+	if f.out != "" {
+		if err := os.MkdirAll(f.out, 0o750); err != nil {
+			return fmt.Errorf("make folder of notes: %w", err)
+		}
+	}
+	bar := a.progress("notes")
+	var failed error
+	made := 0
+	for i, record := range records {
+		if err := a.oneOfAll(ctx, w, record, f); err != nil {
+			failed = errors.Join(failed, fmt.Errorf("site %q: %w", record.ID, err))
+		} else {
+			made++
+		}
+		bar.set(int64(i+1), int64(len(records)))
+		if ctx.Err() != nil {
+			break
+		}
+	}
+	bar.done()
+	fmt.Fprintf(a.out, "%s\n", counted(made, "note", "notes"))
+	return failed
+}
+
+func (a *app) oneOfAll(ctx context.Context, w dispatch.Writer, record *site.Record, f noteFlags) error {
+	month, err := parseMonth(f.month, record, time.Now())
+	if err != nil {
+		return err
+	}
+	facts, err := w.Facts(ctx, record, month, nil)
+	if err != nil {
+		return err
+	}
+	if f.out == "" {
+		_, err := w.Draft(facts, f.tag(record))
+		return err
+	}
+	d, err := compose(facts, f, record)
+	if err != nil {
+		return err
+	}
+	content, err := f.render(d)
+	if err != nil {
+		return err
+	}
+	name := record.ID + "-" + month.String() + filepath.Ext(f.file())
+	if err := os.WriteFile(filepath.Join(f.out, name), content, 0o640); err != nil {
+		return fmt.Errorf("write note: %w", err)
+	}
+	return nil
+}
+
+func newNoteRelease(a *app) *cobra.Command {
+	var month, by string
+	c := &cobra.Command{
+		Use:   "release SITE --month MONTH",
+		Short: "Issue a note: keep it for good and let it go to the homeowner",
+		Long: `Issue the draft of a month, as it is; without a draft, one is made. An issue is
+kept byte for byte. Another one for the same month is marked as such, and says
+what changed. coldweek serve sends it, if the site record has
+contact.homeowner_email and coldweek.yaml has notify: smtp.`,
+		Example: "  coldweek note release mill-cottage --month 2026-01",
+		Args:    args(cobra.ExactArgs(1)),
+		RunE: func(c *cobra.Command, given []string) error {
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
+				m, err := parseMonth(month, record, time.Now())
+				if err != nil {
+					return err
+				}
+				return a.releaseNote(c.Context(), h, record, st, m, by)
+			})
+		},
+	}
+	c.Flags().StringVar(&month, "month", "", "the month, as 2026-01; last month when left out")
+	c.Flags().StringVar(&by, "by", "", "who releases it; the login name when left out")
+	return c
+}
+
+func (a *app) releaseNote(ctx context.Context, h home, record *site.Record, st *stores, month note.Month, by string) error {
+	w, err := h.notes(st)
+	if err != nil {
+		return err
+	}
+	if _, err := w.Archive.Draft(record.ID, month); errors.Is(err, archive.ErrNone) {
+		facts, err := a.facts(ctx, w, record, month)
+		if err != nil {
+			return err
+		}
+		if _, err := w.Draft(facts, note.Language(record)); err != nil {
+			return err
+		}
+	} else if err != nil {
+		return err
+	}
+	if u, err := user.Current(); by == "" && err == nil {
+		by = u.Username
+	}
+	entry, err := w.Release(record, month, by)
+	if err != nil {
+		return err
+	}
+	m, err := w.Archive.Mail(entry)
+	if err != nil {
+		return err
+	}
+	if m.State == archive.Waiting {
+		fmt.Fprintf(a.out, "issue %d of %s; coldweek serve sends it to %s\n", entry.Issue, month, m.To)
+		return nil
+	}
+	fmt.Fprintf(a.out, "issue %d of %s; not to be sent: %s\n", entry.Issue, month, m.Why)
+	return nil
+}
+
+func newNoteList(a *app) *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{
+		Use:     "list [SITE]",
+		Short:   "Show drafts and issues, and how far they went out",
+		Example: "  coldweek note list\n  coldweek note list mill-cottage",
+		Args:    args(cobra.MaximumNArgs(1)),
+		RunE: func(_ *cobra.Command, given []string) error {
+			h, err := a.openHome()
+			if err != nil {
+				return err
+			}
+			id := ""
+			if len(given) == 1 {
+				if _, err := h.record(given[0]); err != nil {
+					return err
+				}
+				id = given[0]
+			}
+			listed, err := h.listNotes(id)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return writeJSON(a.out, listed)
+			}
+			return writeNotes(a.out, listed)
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON for other programs")
+	return c
+}
+
+// listedNote is a note as other programs read it.
+type listedNote struct {
+	archive.Entry
+	Draft bool          `json:"draft"`
+	Mail  *archive.Mail `json:"mail"`
+}
+
+func (h home) listNotes(id string) ([]listedNote, error) {
+	kept, err := archive.Open(h.notesDir())
+	if err != nil {
+		return nil, err
+	}
+	entries, err := kept.List(id)
+	if err != nil {
+		return nil, err
+	}
+	listed := []listedNote{}
+	for _, e := range entries {
+		l := listedNote{Entry: e, Draft: e.IsDraft()}
+		if !l.Draft {
+			m, err := kept.Mail(e)
+			if err != nil {
+				return nil, err
+			}
+			l.Mail = &m
+		}
+		listed = append(listed, l)
+	}
+	return listed, nil
+}
+
+func writeNotes(out io.Writer, listed []listedNote) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "site\tmonth\tissue\tlanguage\tcoverage\twritten\treleased\tmail")
+	for _, l := range listed {
+		released, sent := "draft, waits for release", ""
+		if !l.Draft {
+			released = l.Released.Format(time.DateOnly) + " by " + l.ReleasedBy
+			sent = string(l.Mail.State)
+			if l.Mail.State == archive.Sent {
+				sent += " " + l.Mail.At.Format(time.DateOnly)
+			}
+			if l.Mail.Why != "" {
+				sent += ": " + l.Mail.Why
+			}
+		}
+		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%.0f %%\t%s\t%s\t%s\n", l.Site, l.Month, l.Issue, l.Language, 100*l.Coverage, l.Written.Format(time.DateOnly), released, sent)
+	}
+	return w.Flush()
+}
