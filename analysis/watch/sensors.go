@@ -179,37 +179,46 @@ func (c *Case) dataUntil() time.Time {
 
 // sensorDrift tells of an outdoor sensor that moves away.
 func sensorDrift(c *Case) []Finding {
-	var found []Finding
-	for _, s := range c.drifting() {
-		found = append(found, Finding{
-			Kind: "sensor_drifting/" + string(s.Channels[0]), Severity: Attention, Since: s.Since,
-			Title:    fmt.Sprintf("%s has drifted by %+.1f K", s.Channels[0], s.Size),
-			Evidence: []Figure{{"drift_k", s.Size, "K", 1}, {"drift_low_k", s.Low, "K", 1}, {"drift_high_k", s.High, "K", 1}},
-			Causes:   []string{"a sensor that ages or has got wet", "a sensor whose surroundings have changed"},
-			Next:     []string{"hold it against a thermometer in the shade", "look at the nearest weather station"},
-		})
+	s, until, ok := c.drifting()
+	if !ok {
+		return nil
 	}
-	return found
+	return []Finding{{
+		Kind: "sensor_drifting/" + string(s.Channels[0]), Severity: Attention, Since: s.Since, Until: until,
+		Title:    fmt.Sprintf("%s has drifted by %+.1f K", s.Channels[0], s.Size),
+		Evidence: []Figure{{"drift_k", s.Size, "K", 1}, {"drift_low_k", s.Low, "K", 1}, {"drift_high_k", s.High, "K", 1}},
+		Causes:   []string{"a sensor that ages or has got wet", "a sensor whose surroundings have changed"},
+		Next:     []string{"hold it against a thermometer in the shade", "look at the nearest weather station"},
+	}}
 }
 
 // driftNights a drift must have been seen in a row: one that comes and goes is
-// weather.
-const driftNights = 3
+// weather. Weather also hides one for some nights, so it lasts until it has not been
+// seen on driftGone of them.
+const driftNights, driftGone = 3, 7
 
-func (c *Case) drifting() []sensor.Suspicion {
+// drifting is the drift that was seen last, and when it ended; zero while it lasts.
+func (c *Case) drifting() (last sensor.Suspicion, until time.Time, ok bool) {
 	days := c.WholeDays()
-	var found []sensor.Suspicion
-	for night := range min(driftNights, len(days)) {
+	inARow, lastNight := 0, 0
+	for night := range days {
 		all := sensor.CheckDays(days[:len(days)-night], c.Limits.Sensors)
 		k := slices.IndexFunc(all, func(s sensor.Suspicion) bool { return s.Kind == sensor.Drifting })
 		if k < 0 {
-			return nil
+			inARow = 0
+			continue
 		}
-		if night == 0 {
-			found = append(found, all[k])
+		if inARow == 0 {
+			last, lastNight = all[k], night
+		}
+		if inARow++; inARow == driftNights {
+			if lastNight >= driftGone {
+				until = last.Until
+			}
+			return last, until, true
 		}
 	}
-	return found
+	return last, until, false
 }
 
 // daySuspicions are what the days that are over show.
