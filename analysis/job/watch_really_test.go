@@ -20,6 +20,8 @@ func really(p *played, f *told) bool {
 		return oftenTruly(&p.truth, f.Since, f.at)
 	case "defrost_not_clearing":
 		return leavesFrost(p.truth.Defrosts, f.Since, f.at)
+	case "room_cold":
+		return coldTruly(&p.truth, f.Since, f.at)
 	}
 	return false
 }
@@ -62,6 +64,23 @@ func leavesFrost(all []rig.DefrostRun, from, to time.Time) bool {
 		}
 	}
 	return n >= 3 && 2*left >= n
+}
+
+// coldTruly: on every whole day of at least one the house was on the mean more than
+// 1 K below its set temperature.
+func coldTruly(truth *rig.Truth, from, to time.Time) bool {
+	first, last := from.Format(time.DateOnly), to.Format(time.DateOnly)
+	n := 0
+	for _, d := range truth.Days {
+		if d.Date <= first || d.Date >= last {
+			continue
+		}
+		if d.RoomC > truth.Parameters.RoomSetC-1 {
+			return false
+		}
+		n++
+	}
+	return n > 0
 }
 
 // runBetween is how long the compressor ran between two times.

@@ -22,7 +22,7 @@ type sought struct {
 	month    time.Month
 	shows    func(p *played, onset time.Time) time.Time // when what is wrong first had an effect; zero is never
 	plant    func(seed uint64) rig.Plant                // nil is rig.Random
-	sound    bool                                       // only plants that do not show it without the trouble
+	sound    func(p *played, onset time.Time) bool      // what only some plants are before it; nil is all
 	after    time.Duration                              // onset from the start; 0 is the span's
 	plants   int                                        // of the forty; 0 is one
 	few      bool                                       // in the ordinary run, too
@@ -51,7 +51,7 @@ func soughtTroubles() []sought {
 	jan, apr, jul, day := time.January, time.April, time.July, 24*time.Hour
 	anyDefrost := defrosts(func(rig.DefrostRun) bool { return true })
 	cycling := func(k rig.Kind, few bool) sought {
-		return sought{trouble: k, month: apr, findings: []string{"short_cycling"}, promise: "short cycling", shows: cycles, plant: lean, sound: true, few: few}
+		return sought{trouble: k, month: apr, findings: []string{"short_cycling"}, promise: "short cycling", shows: cycles, plant: lean, sound: calm, few: few}
 	}
 	return []sought{
 		{trouble: rig.LowFlow, month: jan, findings: []string{"low_flow", "flow_stepped"}, promise: "low flow", shows: runs},
@@ -68,7 +68,7 @@ func soughtTroubles() []sought {
 		{trouble: rig.DefrostInMild, month: time.March, findings: []string{"defrost_mild", "defrost_often"}, shows: defrosts(func(d rig.DefrostRun) bool { return d.OutdoorC > 7 })},
 		{trouble: rig.DefrostNotClearing, month: jan, findings: []string{"defrost_not_clearing", "defrost_often"}, shows: anyDefrost},
 		{trouble: rig.SwappedSensors, month: jan, findings: []string{"pipes_swapped"}, promise: "swapped sensors", shows: runs, plants: 3, few: true},
-		{trouble: rig.SensorOffset, month: apr, findings: []string{"sensor_pair_offset"}, shows: runs},
+		{trouble: rig.SensorOffset, month: apr, findings: []string{"sensor_pair_offset"}, shows: atOnce},
 		{trouble: rig.OutdoorStuck, month: jan, findings: []string{"sensor_stuck/outdoor_temp"}, shows: runs},
 		{trouble: rig.OutdoorJumping, month: jan, findings: []string{"sensor_jumping/outdoor_temp"}, shows: runs},
 		{trouble: rig.OutdoorDrifting, size: 0.5, after: 4 * day, month: jan, findings: []string{"sensor_drifting/outdoor_temp"}, shows: runs, plant: everything},
@@ -80,7 +80,7 @@ func soughtTroubles() []sought {
 		{trouble: rig.RoomBelowSet, month: jan, findings: []string{"room_cold"}, within: 3 * day, shows: runs, plant: everything},
 		{trouble: rig.CurveTooHigh, month: jan, findings: []string{"curve_high"}, within: 9 * day, shows: runs, plant: everything},
 		{trouble: rig.CurveNotFollowed, month: jan, findings: []string{"curve_not_followed", "target_not_held"}, within: 8 * day, shows: runs, plant: everything},
-		{trouble: rig.LostRefrigerant, size: 0.35, month: jan, findings: []string{"target_not_held", "room_cold", "backup_running"}, within: 3 * day, shows: runs, plant: everything},
+		{trouble: rig.LostRefrigerant, size: 0.35, month: jan, findings: []string{"target_not_held", "room_cold", "backup_running"}, within: 3 * day, shows: runs, plant: everything, sound: warm},
 		{trouble: rig.NeedlessBackup, month: time.March, findings: []string{"backup_running"}, within: 3 * day, shows: runs, plant: everything},
 		{trouble: rig.HotWaterSlow, month: jan, findings: []string{"hot_water_slow"}, within: 3 * day, shows: charges, plant: everything},
 		{trouble: rig.HotWaterShort, size: 42, month: jan, findings: []string{"hot_water_short"}, within: 3 * day, shows: charges, plant: everything},
@@ -148,6 +148,20 @@ func cycles(p *played, onset time.Time) time.Time {
 		}
 	}
 	return time.Time{}
+}
+
+// calm says whether a plant did not cycle before.
+func calm(p *played, onset time.Time) bool { return !cycles(p, p.window.From).Before(onset) }
+
+// warm says whether the house was within half a kelvin of its set temperature on
+// every day before: some that are colder than designed for are not.
+func warm(p *played, onset time.Time) bool {
+	for _, d := range p.truth.Days {
+		if d.Date < onset.Format(time.DateOnly) && d.RoomC < p.truth.Parameters.RoomSetC-0.5 {
+			return false
+		}
+	}
+	return true
 }
 
 // defrosts is when the first of at least four of a kind began after the onset.

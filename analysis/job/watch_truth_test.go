@@ -191,10 +191,7 @@ func (s scale) seek(t *testing.T, what *sought, seed uint64) outcome {
 	p.Troubles = []rig.Trouble{{Kind: what.trouble, At: onset, Size: what.size}}
 	pl := play(t, p, from, s.days)
 	began := what.shows(&pl, onset)
-	if first := what.shows(&pl, pl.window.From); what.sound && first.Before(onset) {
-		return outcome{} // it does so without the trouble
-	}
-	if began.IsZero() || pl.window.To.Sub(began) < 5*24*time.Hour {
+	if began.IsZero() || pl.window.To.Sub(began) < 5*24*time.Hour || what.sound != nil && !what.sound(&pl, onset) {
 		return outcome{}
 	}
 	o := outcome{sought: what, plant: pl.plant.ID, shown: true}
@@ -205,7 +202,7 @@ func (s scale) seek(t *testing.T, what *sought, seed uint64) outcome {
 		case !what.isSought(&f) || f.Withdrawn():
 			o.also = append(o.also, f)
 		case !o.found || f.at.Sub(began) < o.delay:
-			o.found, o.delay = true, f.at.Sub(began)
+			o.found, o.delay = true, max(0, f.at.Sub(began)) // some are told before it matters
 		}
 	}
 	o.ran = runBetween(heatingRuns(pl.truth.Runs), began, began.Add(o.delay))
