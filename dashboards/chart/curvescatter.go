@@ -179,9 +179,9 @@ func (s CurveScatter) describe() string {
 	outdoor, flow, lost := s.measured()
 	said := []string{s.missing()}
 	if n := len(s.Hours) - lost; n > 0 {
-		said = append(said, fmt.Sprintf("%d hours between %s and %s%s°C outdoors, flow %s to %s%s°C",
-			n, number(outdoor.low, 1), number(outdoor.high, 1), nbsp, number(flow.low, 1), number(flow.high, 1), nbsp))
+		said = append(said, fmt.Sprintf("%s between %s and %s%s°C outdoors, flow %s to %s%s°C",
+			counted(n, "hour"), number(outdoor.low, 1), number(outdoor.high, 1), nbsp, number(flow.low, 1), number(flow.high, 1), nbsp))
 	}
-	said = append(said, leftOut(lost, "hours"))
+	said = append(said, leftOut(lost, "hour"))
 	return sentences(append(said, s.atDesign()...)...)
 }

@@ -191,7 +191,7 @@ func (p plot) bar(b DefrostBin, value float64) Box {
 }
 
 func (b DefrostBin) describe() string {
-	text := fmt.Sprintf("%s to %s%s°C: %d defrosts in %s%sh of running", number(b.FromC, 0), number(b.ToC, 0), nbsp, b.Defrosts, number(b.RunHours, 1), nbsp)
+	text := fmt.Sprintf("%s to %s%s°C: %s in %s%sh of running", number(b.FromC, 0), number(b.ToC, 0), nbsp, counted(b.Defrosts, "defrost"), number(b.RunHours, 1), nbsp)
 	if drawable(b.sharePct()) {
 		text += fmt.Sprintf(", %s%s%% of the time", number(b.sharePct(), 1), nbsp)
 	}
@@ -213,7 +213,7 @@ func (d DefrostsByOutdoor) describe() string {
 		}
 	}
 	return sentences(
-		fmt.Sprintf("%d defrosts in %s%sh of running between %s and %s%s°C", defrosts, number(hours, 0), nbsp, number(across.low, 0), number(across.high, 0), nbsp),
+		fmt.Sprintf("%s in %s%sh of running between %s and %s%s°C", counted(defrosts, "defrost"), number(hours, 0), nbsp, number(across.low, 0), number(across.high, 0), nbsp),
 		"most often at "+most.describe(),
-		leftOut(len(d.Bins)-len(bins), "bins"))
+		leftOut(len(d.Bins)-len(bins), "bin"))
 }

@@ -334,7 +334,7 @@ func (f FlowDays) describe() string {
 	for _, d := range days {
 		b = b.with(d.MedianLPH)
 	}
-	said := []string{fmt.Sprintf("%d days from %s to %s: daily median %s to %s%sl/h", len(days), days[0].Date.Format("2 Jan 2006"),
+	said := []string{fmt.Sprintf("%s from %s to %s: daily median %s to %s%sl/h", counted(len(days), "day"), days[0].Date.Format("2 Jan 2006"),
 		days[len(days)-1].Date.Format("2 Jan 2006"), number(b.low, 0), number(b.high, 0), nbsp)}
 	for _, l := range f.limits() {
 		if drawable(l.LPH) {
@@ -348,8 +348,5 @@ func (f FlowDays) describe() string {
 	if missing > 0 {
 		said = append(said, fmt.Sprintf("%.0f days without data", missing))
 	}
-	for _, line := range f.list(greatestExtent) {
-		said = append(said, line)
-	}
-	return sentences(said...)
+	return sentences(append(said, f.list(greatestExtent)...)...)
 }

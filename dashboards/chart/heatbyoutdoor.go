@@ -300,11 +300,11 @@ func (h HeatByOutdoor) describe() string {
 	said := []string{h.missing(len(used))}
 	if len(used) > 0 {
 		b := h.measured(used)
-		said = append(said, fmt.Sprintf("%d days between %s and %s%s°C", len(used), number(b.low, 1), number(b.high, 1), nbsp))
+		said = append(said, fmt.Sprintf("%s between %s and %s%s°C", counted(len(used), "day"), number(b.low, 1), number(b.high, 1), nbsp))
 	}
 	if len(doubtful) > 0 {
-		said = append(said, fmt.Sprintf("%d doubtful days", len(doubtful)))
+		said = append(said, counted(len(doubtful), "doubtful day"))
 	}
-	said = append(said, leftOut(lost, "days"))
+	said = append(said, leftOut(lost, "day"))
 	return sentences(append(said, h.atDesign()...)...)
 }

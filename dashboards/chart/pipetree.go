@@ -1,7 +1,6 @@
 package chart
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -216,7 +215,7 @@ func (t PipeTree) Draw(c Canvas) {
 		l.drawLeg(c, i, r)
 	}
 	if l.left > 0 {
-		c.Text(noteStyle, Point{l.x(0) + 6, l.y(len(l.rows)) + 4}, fmt.Sprintf("and %d more legs", l.left))
+		c.Text(noteStyle, Point{l.x(0) + 6, l.y(len(l.rows)) + 4}, "and "+counted(l.left, "more leg"))
 	}
 }
 
@@ -351,7 +350,7 @@ func (t PipeTree) describe() string {
 	if len(t.Legs) == 0 {
 		return "No pipework on record."
 	}
-	said := []string{fmt.Sprintf("%d legs", len(t.Legs))}
+	said := []string{counted(len(t.Legs), "leg")}
 	var index []string
 	for _, l := range t.Legs {
 		if l.OnIndex {

@@ -195,7 +195,7 @@ func (c RunClass) describe(fromMinutes float64) string {
 	if math.IsInf(c.BelowMinutes, 0) {
 		length = runLength(fromMinutes) + " or longer"
 	}
-	return fmt.Sprintf("%s: %d runs", length, c.Count)
+	return length + ": " + counted(c.Count, "run")
 }
 
 func (r RunLengths) describe() string {
@@ -203,7 +203,7 @@ func (r RunLengths) describe() string {
 	if all == 0 {
 		return "No whole runs yet."
 	}
-	said := []string{fmt.Sprintf("%d runs", all)}
+	said := []string{counted(all, "run")}
 	if r.ShortMinutes > 0 && drawable(r.ShortMinutes) {
 		said[0] += fmt.Sprintf(", %d of them shorter than %s", short, runLength(r.ShortMinutes))
 	}

@@ -58,7 +58,7 @@ func TestShortRunsAreMarkedAndCounted(t *testing.T) {
 		}
 	}
 	assert.Positive(t, stripes, "not by colour alone")
-	assert.Equal(t, "7 runs, 3 of them shorter than 10\u00a0min; 0\u00a0min to 5\u00a0min: 2 runs; 5\u00a0min to 10\u00a0min: 1 runs; 30\u00a0min to 45\u00a0min: 3 runs; 6\u00a0h to 12\u00a0h: 1 runs.", parseSVG(t, r.SVG())[2].text)
+	assert.Equal(t, "7 runs, 3 of them shorter than 10\u00a0min; 0\u00a0min to 5\u00a0min: 2 runs; 5\u00a0min to 10\u00a0min: 1 run; 30\u00a0min to 45\u00a0min: 3 runs; 6\u00a0h to 12\u00a0h: 1 run.", parseSVG(t, r.SVG())[2].text)
 	assert.Contains(t, draw(RunLengths{Size: Size{380, 0}}).said(), "No whole runs yet")
 }
 
