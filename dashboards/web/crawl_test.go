@@ -120,7 +120,7 @@ func checkPage(t *testing.T, address string, doc *html.Node) {
 	assert.Len(t, all(doc, "main"), 1, address)
 	assert.NotEmpty(t, text(all(doc, "title")[0]), address)
 	for _, input := range all(doc, "input") {
-		labelled := input.Parent.Data == "label" || labelledBy(doc, attribute(input, "id"))
+		labelled := attribute(input, "type") == "hidden" || input.Parent.Data == "label" || labelledBy(doc, attribute(input, "id"))
 		assert.True(t, labelled, "%s: a field without a label", address)
 	}
 	for _, svg := range all(doc, "svg") {

@@ -17,15 +17,15 @@ func energyPage(body *sectionBody, o over) {
 		{"Electricity", energy(r.Electricity.TotalKWh), electricityRemark(r)},
 		{"SPF", measured(r.Efficiency.Overall, 2, ""), efficiencyRemark(r)},
 		{"Measured", percent(&r.Coverage), "of the time, heat and electricity both"},
-	}, Drawings: []drawing{both("split", "Where the electricity went", func(id string, width float64) []byte { return splitOf(o, id, width).SVG() })}, Notes: r.Assumed}
+	}, Drawings: []drawing{both("split", "", func(id string, width float64) []byte { return splitOf(o, id, width).SVG() })}, Notes: sentences(r.Assumed)}
 	body.Parts = append(body.Parts, sum)
+	if e := r.Efficiencies; e != nil {
+		body.Parts = append(body.Parts, efficiencyPart(e))
+	}
 	if (o.window.period()).days() <= longAnswer {
 		body.Parts = append(body.Parts, daysPart(o))
 	} else {
 		body.Parts = append(body.Parts, monthsPart(o))
-	}
-	if e := r.Efficiencies; e != nil {
-		body.Parts = append(body.Parts, efficiencyPart(e))
 	}
 	body.Parts = append(body.Parts, costPart(&r.Cost, r.Efficiency.Overall))
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"math"
+	"regexp"
 
 	"coldweek/analysis/robust"
 )
@@ -25,21 +26,27 @@ func intervalOf(e *robust.Estimate, times float64, digits int) string {
 	return fmt.Sprintf("%s to %s (95%s%%)", number(e.Low/times, digits), number(e.High/times, digits), nbsp)
 }
 
-// spread is a value with its interval in a cell.
-func spread(e *robust.Estimate, times float64, digits int) string {
+// spread is a value with its unit and its 95 % interval in a text.
+func spread(e *robust.Estimate, times float64, digits int, unit string) string {
 	if e == nil {
 		return unknown
 	}
-	value := e.Value / times
-	return remarks(measured(&value, digits, "").Value, intervalOf(e, times, digits))
+	words := measured(pointer(e.Value/times), digits, unit).String()
+	if math.IsNaN(e.Low) || math.IsNaN(e.High) || math.IsInf(e.Low, 0) || math.IsInf(e.High, 0) {
+		return words
+	}
+	return fmt.Sprintf("%s (%s to %s)", words, number(e.Low/times, digits), number(e.High/times, digits))
 }
+
+// beforeDigit is a hyphen that stands for a minus.
+var beforeDigit = regexp.MustCompile(`(^|[ (])-(\d)`)
 
 // sentence begins large and ends with a stop.
 func sentence(text string) string {
 	if text == "" {
 		return ""
 	}
-	text = upperFirst(text)
+	text = beforeDigit.ReplaceAllString(upperFirst(text), "${1}"+minus+"$2")
 	if last := text[len(text)-1]; last != '.' && last != '!' && last != '?' {
 		text += "."
 	}
@@ -50,3 +57,11 @@ func pointer[T any](v T) *T { return &v }
 
 // hoursFigure writes hours given in seconds.
 func hoursFigure(s float64) quantity { return measured(pointer(s/3600), 1, "h") }
+
+func sentences(texts []string) []string {
+	said := make([]string, len(texts))
+	for i, text := range texts {
+		said[i] = sentence(text)
+	}
+	return said
+}

@@ -96,7 +96,7 @@ func (s *server) findingBody(r *http.Request, record *site.Record, n *noticed) (
 	f, now, zone := &n.finding, s.Now().In(record.Zone()), record.Zone()
 	body := &findingBody{
 		Line: n.line(now), Since: f.Since.In(zone).Format("Mon 2 Jan 2006, 15:04"), AsOf: moment(f.AsOf.In(zone), now),
-		Causes: f.Causes, Next: f.Next, Caution: f.Caution, Basis: f.Basis, Readings: tracePeriod(f, now).address(record.ID),
+		Causes: sentences(f.Causes), Next: sentences(f.Next), Caution: sentence(f.Caution), Basis: sentence(f.Basis), Readings: tracePeriod(f, now).address(record.ID),
 		Form: s.formFor(r), Lengths: muteLengths, Muted: n.attitude.Muted, Open: !f.Ended(),
 	}
 	if f.Ended() {
@@ -184,7 +184,7 @@ func figureName(f watch.Figure) string {
 			break
 		}
 	}
-	return strings.ReplaceAll(name, "_", " ")
+	return strings.ReplaceAll(strings.Replace(name, "_pct_", "_", 1), "_", " ")
 }
 
 // muteLengths are the days a mute may last.

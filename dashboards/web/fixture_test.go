@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -19,9 +20,12 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
+	"coldweek/analysis/job"
+	"coldweek/analysis/watch"
 	"coldweek/ingest"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/site"
+	"coldweek/ingest/store"
 	"coldweek/ingest/store/local"
 )
 
@@ -106,8 +110,38 @@ func (w *world) fill(ctx context.Context) error {
 	if _, err := w.store.Append(ctx, room); err != nil {
 		return err
 	}
+	if err := w.notice(ctx); err != nil {
+		return err
+	}
 	_, err = w.store.Seal(ctx, clock.Truncate(24*time.Hour))
 	return err
+}
+
+// The findings of the check house: one that lasts, for information, and one that
+// ended.
+var (
+	lasting = watch.Finding{
+		Kind: "pump_idle", Severity: watch.Info, Since: clock.AddDate(0, 0, -3), AsOf: clock, Title: "The pump runs 9 hours a day for nothing",
+		Evidence: []watch.Figure{{Name: "idle_h", Value: 9.1, Unit: "h", Decimals: 1}}, Causes: []string{"a pump set to run always"},
+		Next: []string{"set the pump to follow the compressor"}, Basis: "common practice",
+	}
+	past = watch.Finding{
+		Kind: "room_cold/attic", Severity: watch.Attention, Since: clock.AddDate(0, 0, -9), Until: clock.AddDate(0, 0, -8), AsOf: clock.AddDate(0, 0, -8),
+		Title: attack, Evidence: []watch.Figure{{Name: "short_k", Value: 2, Unit: "K"}}, Causes: []string{attack}, Next: []string{attack}, Caution: attack, Basis: attack,
+	}
+)
+
+func (w *world) notice(ctx context.Context) error {
+	for _, f := range []watch.Finding{lasting, past} {
+		kept, err := job.StoreFinding(checked, &f)
+		if err == nil {
+			err = w.store.PutFindings(ctx, []store.Finding{kept})
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return w.store.AddAction(ctx, store.Action{Site: checked, Kind: past.Kind, At: past.Since.Add(time.Hour), Deed: store.Acknowledge, By: attack, Note: attack})
 }
 
 func (w *world) parse(record string) error {
@@ -166,15 +200,19 @@ func telemetryDays(id string, from, until time.Time) ([]ingest.Reading, error) {
 	return readings, nil
 }
 
+func testOptions(w world) Options {
+	return Options{
+		Store: w.store, Sites: func() []*site.Record { return w.records },
+		Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler),
+	}
+}
+
 // pages returns the handler over the world, with changes to its options.
 func pages(t testing.TB, change func(*Options)) http.Handler {
 	t.Helper()
 	w, err := theWorld()
 	require.NoError(t, err)
-	o := Options{
-		Store: w.store, Sites: func() []*site.Record { return w.records },
-		Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler),
-	}
+	o := testOptions(w)
 	if change != nil {
 		change(&o)
 	}
@@ -182,6 +220,19 @@ func pages(t testing.TB, change func(*Options)) http.Handler {
 	require.NoError(t, err)
 	s.patience = time.Minute // how quick this machine is, is not tested
 	return s.guarded()
+}
+
+// post sends a form from a page of the same host.
+func post(h http.Handler, address string, fields url.Values, change ...func(*http.Request)) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(http.MethodPost, "http://localhost"+address, strings.NewReader(fields.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Sec-Fetch-Site", "same-origin")
+	for _, c := range change {
+		c(r)
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, r)
+	return w
 }
 
 // get asks for an address.

@@ -26,8 +26,7 @@ import (
 func linesOf(doc *html.Node) (order []string, lines map[string]*html.Node) {
 	lines = map[string]*html.Node{}
 	for _, row := range all(doc, "tr") {
-		if as := all(row, "a"); len(as) == 1 && strings.HasPrefix(attribute(as[0], "href"), "/plants/") {
-			id := strings.TrimPrefix(attribute(as[0], "href"), "/plants/")
+		if id := attribute(row, "data-plant"); id != "" {
 			order, lines[id] = append(order, id), row
 		}
 	}

@@ -23,7 +23,7 @@ func lossPart(o over) part {
 	r := o.answer.Result
 	l := r.Loss
 	p := part{
-		ID: "heat-loss", Name: "Heat loss", Lead: sentence(string(l.Verdict) + ": " + l.Why), Notes: l.Warnings,
+		ID: "heat-loss", Name: "Heat loss", Lead: sentence(string(l.Verdict) + ": " + l.Why), Notes: sentences(l.Warnings),
 		Figures: []figure{
 			estimated("At design", l.GrossW, 1000, 1, "kW", with("design %s", measured(r.HeatLoss.DesignKW, 1, "kW"))),
 			estimated("Of the design", l.Ratio, 0.01, 0, "%"),
@@ -33,7 +33,7 @@ func lossPart(o over) part {
 		Drawings: []drawing{both("heat-by-outdoor", "Heat of each day by outdoor temperature", func(id string, width float64) []byte { return lossChart(o, id, width).SVG() })},
 	}
 	if l.LossWPerK != nil {
-		p.Words = append(p.Words, fmt.Sprintf("The house loses %s W/K, by the %s, from %d of %d days.", spread(l.LossWPerK, 1, 0), l.Method, l.Days, len(l.Points)))
+		p.Words = append(p.Words, fmt.Sprintf("The house loses %s, by the %s, from %d of %d days.", spread(l.LossWPerK, 1, 0, "W/K"), l.Method, l.Days, len(l.Points)))
 	}
 	return p
 }
@@ -104,7 +104,7 @@ func curvePart(o over) part {
 		return p
 	}
 	p.Lead = sentence(adviceWords[a.Kind] + ": " + a.Why)
-	p.Steps, p.Notes = a.Steps, a.Remarks
+	p.Steps, p.Notes = sentences(a.Steps), sentences(a.Remarks)
 	set := r.HeatingCurve.Set
 	p.Figures = []figure{
 		estimated("Flow at design", f.FlowAtDesignC, 1, 1, "°C", with("set %s", celsius(set.FlowAtDesignC))),
@@ -162,18 +162,18 @@ func capacityPart(r *job.Result) part {
 		estimated("Output at design", s.AtDesign, 1000, 1, "kW", map[capacity.Basis]string{capacity.Shown: "as it has shown", capacity.Laboratory: "by its laboratory points"}[s.Basis]),
 		estimated("Needed there", s.NeededAtDesign, 1000, 1, "kW", "for the rooms"),
 		{"At full output", percent(s.ShareOfTimeAtFull), with("%s", measured(s.HoursAtFull, 1, "h"))},
-		{"Backup heater", measured(r.Capacity.BackupHours, 1, "h"), ""},
+		{"Backup heater", measured(r.Capacity.BackupHours, 1, "h"), "at work"},
 	}}
 	if b := s.Balance; b != nil {
 		if b.BelowC != nil {
 			p.Words = append(p.Words, fmt.Sprintf("Balance point: below %s °C outdoors, as far as the lines are known.", number(*b.BelowC, 0)))
 		} else {
 			e := robust.Estimate{Value: b.OutdoorC, Low: b.LowC, High: b.HighC}
-			p.Words = append(p.Words, fmt.Sprintf("Balance point: %s °C outdoors; below it the machine alone does not keep up.", spread(&e, 1, 1)))
+			p.Words = append(p.Words, fmt.Sprintf("Balance point: %s outdoors; below it the machine alone does not keep up.", spread(&e, 1, 1, "°C")))
 		}
 	}
 	if s.InHandRatio != nil {
-		p.Words = append(p.Words, fmt.Sprintf("In hand: output with defrosts is %s of the need, in the time hot water leaves.", spread(s.InHandRatio, 0.01, 0)+nbsp+"%"))
+		p.Words = append(p.Words, fmt.Sprintf("In hand: output with defrosts is %s of the need, in the time hot water leaves.", spread(s.InHandRatio, 0.01, 0, "%")))
 	}
 	return p
 }

@@ -34,7 +34,7 @@ func flowPart(o over) part {
 	if s := f.Step; s != nil {
 		zone := o.record.Zone()
 		p.Lead = fmt.Sprintf("The flow stepped from %s to %s between %s and %s (%s).", litresPerHour(&s.BeforeLPH), litresPerHour(&s.AfterLPH),
-			s.From.In(zone).Format("2 Jan, 15:04"), s.To.In(zone).Format("2 Jan, 15:04"), spread(&s.ChangePct, 1, 0)+nbsp+"%")
+			s.From.In(zone).Format("2 Jan, 15:04"), s.To.In(zone).Format("2 Jan, 15:04"), spread(&s.ChangePct, 1, 0, "%"))
 	}
 	if pump := f.Pump; pump != nil {
 		words := fmt.Sprintf("The pump runs %s a day with the compressor off, beyond overrun (%s) and frost protection (%s)",
@@ -163,7 +163,7 @@ func circuitsPart(c *job.Circuits) part {
 	}
 	for i, name := range c.Names {
 		share := &c.Division.FlowShare[i]
-		t.Rows = append(t.Rows, tableRow{Cells: []string{upperFirst(kindInWords(name)), spread(share, 0.01, 0), at(c.SetShare, i), at(c.HeatShare, i)}})
+		t.Rows = append(t.Rows, tableRow{Cells: []string{upperFirst(kindInWords(name)), spread(share, 0.01, 0, ""), at(c.SetShare, i), at(c.HeatShare, i)}})
 	}
 	p.Tables = []table{t}
 	from := "From the plant's own sensors, by how the returns mix."
@@ -207,8 +207,8 @@ func pipeworkPart(record *site.Record) part {
 		t.Rows = append(t.Rows, tableRow{Cells: []string{name, number(l.FlowLPH, 0), number(l.VelocityMPerS, 2), number(l.LossPaPerM, 0), number(l.LossKPa, 1), measured(l.BalanceKPa, 1, "").Value}})
 	}
 	p.Tables = []table{t}
-	p.Words = append(p.Words, d.Remarks...)
-	p.Caution = strings.Join(d.Cautions, " ")
-	p.Notes = d.Assumed
+	p.Words = append(p.Words, sentences(d.Remarks)...)
+	p.Caution = strings.Join(sentences(d.Cautions), " ")
+	p.Notes = sentences(d.Assumed)
 	return p
 }

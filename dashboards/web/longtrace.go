@@ -34,7 +34,7 @@ func (s *server) fillLong(ctx context.Context, body *plantBody, record *site.Rec
 	if err != nil {
 		return err
 	}
-	body.Headline, body.Particulars, body.Warnings = headline(found.Result), particulars(found.Result), found.Warnings
+	body.Headline, body.Particulars, body.Warnings = headline(found.Result), particulars(found.Result), sentences(found.Warnings)
 	drawn := longTraceOf(record, found.hours, p, now)
 	body.TraceWide = inline(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
 	body.TraceNarrow = inline(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))

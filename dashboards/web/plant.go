@@ -112,10 +112,18 @@ func backTo(err error, record *site.Record) error {
 	return err
 }
 
-// newestDay is today, or the day of the newest reading when that is before.
+// early is until when in the morning a day tells little by itself.
+const early = 6 * time.Hour
+
+// newestDay is today, early in the morning the last 24 hours, or the day of the
+// newest reading when that is before.
 func newestDay(last, now time.Time) period {
 	if !last.IsZero() && last.Before(dayOf(now)) {
 		return wholeDay(last)
+	}
+	if now.Sub(dayOf(now)) < early {
+		hour := now.Truncate(time.Hour).Add(time.Hour)
+		return period{hour.Add(-24 * time.Hour), hour}
 	}
 	return wholeDay(now)
 }
@@ -150,7 +158,7 @@ func (s *server) fillClose(ctx context.Context, body *plantBody, record *site.Re
 	if err != nil {
 		return err
 	}
-	body.Headline, body.Particulars, body.Warnings = headline(result), particulars(result), result.Warnings
+	body.Headline, body.Particulars, body.Warnings = headline(result), particulars(result), sentences(result.Warnings)
 	drawn := traceOf(record, span, p, now)
 	body.TraceWide = inline(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
 	body.TraceNarrow = inline(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))

@@ -51,6 +51,12 @@ type table struct {
 	More    string // what was left out
 }
 
+// unfolded rows of a table are shown at once; more are a click away.
+const unfolded = 12
+
+// Folded says whether the table is long.
+func (t table) Folded() bool { return len(t.Rows) > unfolded }
+
 // tableHead is the head of a column; figures stand to the right.
 type tableHead struct {
 	Name, Unit string
@@ -106,6 +112,7 @@ func (s *server) section(step string, fill func(*sectionBody, over)) http.Handle
 		}
 		body.NoData = last.IsZero()
 		if !body.NoData {
+			w.begin(first)
 			nav := w.nav(plantAddress(record.ID)+"/"+step, first, today)
 			body.Window = &nav
 			found, err := s.answers.of(r.Context(), record, w.Window)
@@ -113,7 +120,7 @@ func (s *server) section(step string, fill func(*sectionBody, over)) http.Handle
 				return nil, err
 			}
 			fill(body, over{record, w, found})
-			body.Warnings = found.Warnings
+			body.Warnings = sentences(found.Warnings)
 			s.prepareYear(record, w, first)
 		}
 		return &page{Template: "section", Title: sectionName(step) + ", " + body.Head.Name, Body: body}, nil

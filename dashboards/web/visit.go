@@ -149,7 +149,7 @@ func visitLines(record *site.Record) []visitLine {
 				unit = reading.Channel.Unit()
 			}
 			value := reading.Value
-			l.Readings = append(l.Readings, channelInWords(reading.Channel)+" "+measured(&value, digitsOf(value), unit.Symbol()).String())
+			l.Readings = append(l.Readings, channelInWords(reading.Channel)+" "+measured(&value, digitsOf(value), strings.Replace(unit.Symbol(), "L/", "l/", 1)).String())
 		}
 		lines = append(lines, l)
 	}

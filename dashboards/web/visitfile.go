@@ -83,9 +83,12 @@ func withVisit(text []byte, v site.Visit) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("encode visit: %w", err)
 	}
-	newline := "\n"
-	if bytes.Contains(text, []byte("\r\n")) {
-		newline = "\r\n"
+	if windows := bytes.Count(text, []byte("\r\n")); windows > 0 {
+		if windows != bytes.Count(text, []byte("\n")) {
+			return nil, refuseRecord("The lines of the record end in different ways, so nothing was added; write this visit into the file by hand.")
+		}
+		after, err := withVisit(bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n")), v)
+		return bytes.ReplaceAll(after, []byte("\n"), []byte("\r\n")), err
 	}
 	file, err := parser.ParseBytes(text, parser.ParseComments)
 	if err != nil || len(file.Docs) != 1 {
@@ -95,7 +98,7 @@ func withVisit(text []byte, v site.Visit) ([]byte, error) {
 	if last := len(lines) - 1; lines[last] == "" {
 		lines = lines[:last]
 	} else {
-		lines[last] += newline
+		lines[last] += "\n"
 	}
 	at, indent, key, err := visitsPlace(file.Docs[0].Body, len(lines))
 	if err != nil {
@@ -106,10 +109,10 @@ func withVisit(text []byte, v site.Visit) ([]byte, error) {
 	}
 	var added strings.Builder
 	if key {
-		added.WriteString("visits:" + newline)
+		added.WriteString("visits:\n")
 	}
 	for line := range strings.Lines(string(item)) {
-		added.WriteString(indent + strings.TrimRight(strings.TrimPrefix(line, itemIndent(item)), "\r\n") + newline)
+		added.WriteString(indent + strings.TrimRight(strings.TrimPrefix(line, itemIndent(item)), "\n") + "\n")
 	}
 	return []byte(strings.Join(lines[:at], "") + added.String() + strings.Join(lines[at:], "")), nil
 }

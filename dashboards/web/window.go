@@ -45,6 +45,14 @@ type window struct {
 	note string
 }
 
+// begin lets the last days begin with the first readings, so that what was measured
+// of them says something. Days that were asked for by date stay.
+func (w *window) begin(first time.Time) {
+	if from := dayOf(first); w.last > 0 && from.After(w.From) && from.Before(w.To) {
+		w.From, w.note = from, "From the first readings on."
+	}
+}
+
 func (w window) period() period { return period{w.From, w.To} }
 
 // parseWindow reads last=28, or from= and to= as dates, both included, of an

@@ -88,6 +88,11 @@
   }
 
   function begin() {
+    const here = document.querySelector(".sections [aria-current]");
+    if (here) {
+      const line = here.closest(".sections");
+      line.scrollLeft = here.offsetLeft - (line.clientWidth - here.offsetWidth) / 2;
+    }
     for (const drawing of document.querySelectorAll("[data-drawing]")) {
       drawing.classList.add("ready");
       dragging(drawing);
