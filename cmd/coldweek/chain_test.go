@@ -52,16 +52,15 @@ type chain struct {
 
 const hookSecret = "between us"
 
-// newChain sets everything up for some plants and starts it. The engineer, Ada,
-// hears of all of them by every way, and gets the digest at that time (UTC).
-func newChain(t *testing.T, digestAt string, plants ...rig.Plant) *chain {
+// newChain sets everything up for some plants and starts it.
+func newChain(t *testing.T, engineers []engineerConfig, plants ...rig.Plant) *chain {
 	t.Helper()
 	c := &chain{t: t, dir: filepath.Join(t.TempDir(), "home"), binary: filepath.Join(t.TempDir(), "coldweek")}
 	c.broker = brokertest.Start(t, brokertest.Durable)
 	c.mail, c.hook = mailtest.Start(t, mailtest.Options{}), newPostbox(t)
 	build, err := exec.Command("go", "build", "-o", c.binary, ".").CombinedOutput()
 	require.NoError(t, err, string(build))
-	c.settle(digestAt, plants)
+	c.settle(engineers, plants)
 	c.serve = programtest.New(t, filepath.Join(t.TempDir(), "serve.log"), func() *exec.Cmd {
 		return exec.Command(c.binary, "serve", "--home", c.dir)
 	})
@@ -73,33 +72,38 @@ func newChain(t *testing.T, digestAt string, plants ...rig.Plant) *chain {
 	return c
 }
 
-// settle writes the home's files.
-func (c *chain) settle(digestAt string, plants []rig.Plant) {
+// settle writes the home's files. All engineers have e-mail and the webhook, the
+// first has the topic too.
+func (c *chain) settle(engineers []engineerConfig, plants []rig.Plant) {
 	c.t.Helper()
 	must(c.t, "init", c.dir)
+	c.write("hook.secret", []byte(hookSecret+"\n"))
 	address := fmt.Sprintf("127.0.0.1:%d", programtest.FreePort(c.t))
 	c.url = "http://" + address
-	config := fmt.Sprintf(`subscribe: {url: '%[1]s', client_id: chain}
-web: {listen: '%[2]s'}
-notify:
-  pages_url: %[3]s
-  smtp: {host: 127.0.0.1, port: %[4]d, from: coldweek <watch@firm.example>, tls: none}
-  mqtt: {url: '%[1]s'}
-  engineers:
-    - name: Ada
-      email: ada@firm.example
-      webhook: {url: '%[5]s', secret_file: hook.secret}
-      mqtt: {topic: firm/findings}
-      time_zone: UTC
-      digest_at: '%[6]s'
-`, c.broker.URL(), address, c.url, c.mail.Port(), c.hook.URL, digestAt)
-	c.write("coldweek.yaml", []byte(config))
-	c.write("hook.secret", []byte(hookSecret+"\n"))
-	for _, p := range plants {
-		record, err := yaml.Marshal(p.Record())
-		require.NoError(c.t, err)
-		c.write(filepath.Join("sites", p.ID+".yaml"), record)
+	for i := range engineers {
+		e := &engineers[i]
+		e.EMail, e.TimeZone, e.Webhook = addressOf(e.Name), "UTC", &webhookConfig{URL: c.hook.URL, SecretFile: "hook.secret"}
 	}
+	engineers[0].MQTT = &topicConfig{Topic: "firm/findings"}
+	c.writeYAML("coldweek.yaml", config{
+		Subscribe: &subscribeConfig{URL: c.broker.URL(), ClientID: "chain"}, Web: webConfig{Listen: address},
+		Notify: &notifyConfig{
+			PagesURL: c.url, SMTP: &smtpConfig{Host: "127.0.0.1", Port: c.mail.Port(), From: "coldweek <watch@firm.example>", TLS: "none"},
+			MQTT: &notifyMQTTConfig{URL: c.broker.URL()}, Engineers: engineers,
+		},
+	})
+	for _, p := range plants {
+		c.writeYAML(filepath.Join("sites", p.ID+".yaml"), p.Record())
+	}
+}
+
+func addressOf(name string) string { return strings.ToLower(name) + "@firm.example" }
+
+func (c *chain) writeYAML(name string, value any) {
+	c.t.Helper()
+	text, err := yaml.Marshal(value)
+	require.NoError(c.t, err)
+	c.write(name, text)
 }
 
 func (c *chain) write(name string, text []byte) {
@@ -189,11 +193,13 @@ type postbox struct {
 // post is what was taken.
 type post struct {
 	ID, Type, Engineer string
-	Findings           []struct {
-		Site, Kind, State, Title string
-		Since                    time.Time
-		Happened                 []string
-	}
+	Findings           []postedFinding
+}
+
+type postedFinding struct {
+	Site, Kind, State, Title string
+	Since                    time.Time
+	Happened                 []string
 }
 
 func newPostbox(t *testing.T) *postbox {
@@ -317,15 +323,15 @@ func houseWith(t *testing.T, id string, troubles ...rig.Trouble) rig.Plant {
 
 // TestAFindingReachesItsEngineer: the flow of a simulated plant falls by 70 % some
 // hours ago, and its readings come in over Mosquitto. The finding is stored, told
-// by letter, by signed post and on a topic, and counted by the metrics; when it
-// has been acknowledged, the command that the letter names says so.
+// by letter, by signed post and on a topic, and counted by the metrics, and the
+// command that the letter names acknowledges it.
 func TestAFindingReachesItsEngineer(t *testing.T) {
 	if testing.Short() {
 		t.Skip("it builds the program and waits for a look at the plant")
 	}
 	now := time.Now()
 	plant := houseWith(t, "orchard-house", rig.Trouble{Kind: rig.FlowStep, At: now.Add(-8 * time.Hour), Size: 0.3})
-	c := newChain(t, "00:00", plant)
+	c := newChain(t, []engineerConfig{{Name: "Ada"}}, plant)
 	r, err := rig.New(plant, now.Add(-48*time.Hour))
 	require.NoError(t, err)
 	out := publish.New(c.client, publish.Options{Format: publish.SenML, Batch: 60})
@@ -352,6 +358,7 @@ func TestAFindingReachesItsEngineer(t *testing.T) {
 	}, time.Minute, 50*time.Millisecond, "not told by every way")
 	c.checkTold(plant, found)
 	assert.JSONEq(t, fmt.Sprintf("%q", found.Title), field(t, c.state.of(topic), "title"))
+	assert.InDelta(t, 1, c.metric(`coldweek_site_findings{severity="urgent",site="`+plant.ID+`",state="open"}`), 0)
 	c.acknowledgeAsTold(plant.ID)
 }
 

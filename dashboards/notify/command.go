@@ -38,12 +38,12 @@ func (t *telling) muting(f *folding) []string {
 }
 
 // anyMuting says once, below many open findings, how to hear nothing of one.
-func (t *telling) anyMuting(findings []*folding) []string {
+func (t *telling) anyMuting(findings []*folding) []command {
 	k := slices.IndexFunc(findings, func(f *folding) bool { return !f.over() })
 	if k < 0 || t.home == "" {
 		return nil
 	}
-	return []string{"To hear nothing of a kind from a site for a while, for example: " + command{Words: t.muting(findings[k])}.Line()}
+	return []command{{"To hear nothing of a kind from a site for a while, for example", t.muting(findings[k])}}
 }
 
 var plainWord = regexp.MustCompile(`^[\w./:@%+=,-]+$`)

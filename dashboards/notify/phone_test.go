@@ -63,7 +63,8 @@ func TestLettersFetchNothing(t *testing.T) {
 	}
 }
 
-// TestLettersFitAPhone looks at them in a real browser, 390 pixels wide.
+// TestLettersFitAPhone looks at them in a real browser, 390 pixels wide, and as wide
+// as the pane of a mail program.
 func TestLettersFitAPhone(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a browser takes some seconds to start")
@@ -84,22 +85,29 @@ func TestLettersFitAPhone(t *testing.T) {
 	defer cancel()
 	for name := range html {
 		for _, scheme := range []string{"light", "dark"} {
-			require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(390, 844)))
-			_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-				Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
-			})
-			require.NoError(t, err)
-			require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(server.URL+"/"+name)))
-			wide, err := chromedp.Run(ctx, chromedp.Evaluate[int64]("document.documentElement.scrollWidth"))
-			require.NoError(t, err)
-			assert.LessOrEqual(t, wide, int64(390), name)
-			small, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("p,li,h1,h2,h3,a")]
-				.filter(e => parseFloat(getComputedStyle(e).fontSize) < 13).map(e => e.textContent).join("; ")`))
-			require.NoError(t, err)
-			assert.Empty(t, small, "text too small to read")
-			picture(t, ctx, name+"-"+scheme)
+			for _, width := range []int64{390, 600} {
+				checkLetter(t, ctx, server.URL+"/"+name, scheme, width)
+				picture(t, ctx, fmt.Sprintf("%s-%s-%d", name, scheme, width))
+			}
 		}
 	}
+}
+
+func checkLetter(t *testing.T, ctx context.Context, url, scheme string, width int64) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, 844)))
+	_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
+	})
+	require.NoError(t, err)
+	require.NoError(t, chromedp.Do(ctx, chromedp.Navigate(url)))
+	wide, err := chromedp.Run(ctx, chromedp.Evaluate[int64]("document.documentElement.scrollWidth"))
+	require.NoError(t, err)
+	assert.LessOrEqual(t, wide, width, url)
+	small, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...document.querySelectorAll("p,li,h1,h2,h3,a")]
+		.filter(e => parseFloat(getComputedStyle(e).fontSize) < 13).map(e => e.textContent).join("; ")`))
+	require.NoError(t, err)
+	assert.Empty(t, small, "text too small to read")
 }
 
 // picture keeps what the browser shows, when asked to.

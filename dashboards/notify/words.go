@@ -51,6 +51,7 @@ type sheet struct {
 	Tone    string // urgent, attention, ended
 	Sites   []siteSheet
 	More    []string // what is not described
+	Muting  []command
 	Foot    []string
 }
 
@@ -113,7 +114,7 @@ func (t *telling) sheet() sheet {
 		t.single(&s, findings[0])
 	} else {
 		t.many(&s, bySite(findings))
-		s.Foot = append(t.anyMuting(findings), s.Foot...)
+		s.Muting = t.anyMuting(findings)
 	}
 	s.Subject = shortened(s.Subject, subjectRunes)
 	return s
