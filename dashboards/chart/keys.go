@@ -133,5 +133,6 @@ func drawDiamond(c Canvas, role Role, at Point) {
 	const r = 5.0
 	outline := []Point{{at.X, at.Y - r}, {at.X + r, at.Y}, {at.X, at.Y + r}, {at.X - r, at.Y}, {at.X, at.Y - r}}
 	c.Lines(Pen{Role: Paper, Width: 5}, outline)
+	c.Dot(Paper, at, r-1)
 	c.Lines(Pen{Role: role, Width: 2}, outline)
 }

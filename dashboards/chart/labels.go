@@ -36,7 +36,7 @@ func (l label) width() float64 { return leaderLength + labelGap + TextWidth(labe
 // widestName is how wide a name of a series may be.
 func (p panel) widestName() float64 {
 	if p.narrow {
-		return 64
+		return 78 // "Commissioned" fits
 	}
 	return 150
 }

@@ -161,7 +161,7 @@ func extentOf(s Size, leastHeight float64) Size {
 	if height <= 0 {
 		height = min(max(0.48*width, 250), 420)
 	}
-	return Size{width, min(max(height, leastHeight), greatestExtent)}
+	return Size{width, min(max(height, leastHeight), greatestExtent/2)}
 }
 
 // emptyHeight is room for the words that say why there is nothing to see.
