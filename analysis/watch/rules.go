@@ -135,9 +135,10 @@ func Run(c *Case) []Finding {
 }
 
 // lead is how much earlier than its cause a finding may seem to begin: rules need
-// different times to see, and what is seen by days begins with a day.
+// different times to see, what is seen by days begins with a day, and frequent defrosts
+// with the first of some that may have come long before.
 func lead(name string) time.Duration {
-	for _, daily := range []string{"meter_disagreement", "flow_", "sensor_drifting"} {
+	for _, daily := range []string{"meter_disagreement", "flow_", "sensor_drifting", "defrost_"} {
 		if strings.HasPrefix(name, daily) {
 			return day
 		}
