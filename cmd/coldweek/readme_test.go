@@ -17,7 +17,7 @@ func TestReadmeCommandsExist(t *testing.T) {
 	require.NoError(t, err)
 	lines := regexp.MustCompile(`(?m)^ {4}coldweek .*$`).FindAllString(string(text), -1)
 	require.NotEmpty(t, lines)
-	for _, c := range append(newRoot(streams{}).Commands(), newSite(&app{}).Commands()...) {
+	for _, c := range append(newRoot(streams{}).Commands(), append(newSite(&app{}).Commands(), newUser(&app{}).Commands()...)...) {
 		for _, line := range strings.Split(c.Example, "\n") {
 			if strings.HasPrefix(strings.TrimSpace(line), "coldweek ") {
 				lines = append(lines, line)
