@@ -77,7 +77,7 @@ func soughtTroubles() []sought {
 		{trouble: rig.WrongPowerUnit, month: jan, findings: []string{"sensor_wrong_unit/power"}, shows: runs},
 		{trouble: rig.RegisterDisagrees, month: jan, findings: []string{"meter_disagreement"}, shows: runs, plant: everything},
 		{trouble: rig.NeedlessPump, month: jul, findings: []string{"pump_idle"}, shows: runs},
-		{trouble: rig.RoomBelowSet, month: jan, findings: []string{"room_cold"}, within: 3 * day, shows: runs, plant: everything},
+		{trouble: rig.RoomBelowSet, month: jan, findings: []string{"room_cold"}, within: 3 * day, shows: runs, plant: everything, few: true},
 		{trouble: rig.CurveTooHigh, month: jan, findings: []string{"curve_high"}, within: 9 * day, shows: runs, plant: everything},
 		{trouble: rig.CurveNotFollowed, month: jan, findings: []string{"curve_not_followed", "target_not_held"}, within: 8 * day, shows: runs, plant: everything},
 		{trouble: rig.LostRefrigerant, size: 0.35, month: jan, findings: []string{"target_not_held", "room_cold", "backup_running"}, within: 3 * day, shows: runs, plant: everything, sound: warm},
@@ -87,7 +87,7 @@ func soughtTroubles() []sought {
 		{trouble: rig.HygieneMissed, month: jan, findings: []string{"hot_water_hygiene"}, within: 9 * day, shows: lastHygiene, plant: everything, after: 5 * day},
 		{trouble: rig.ClockOffset, month: apr, findings: []string{"clock_wrong"}, within: 2 * day, shows: atOnce, plant: everything},
 		{trouble: rig.ClockJumps, month: jan, findings: []string{"clock_wrong"}, within: day, shows: atOnce, plant: everything},
-		{trouble: rig.Silent, month: jan, findings: []string{"silent"}, within: 90 * time.Minute, shows: atOnce},
+		{trouble: rig.Silent, month: jan, findings: []string{"silent"}, within: 90 * time.Minute, shows: atOnce, few: true},
 		{trouble: rig.FrostDanger, month: jan, findings: []string{"frost_danger"}, within: 8 * time.Hour, shows: freezes},
 	}
 }

@@ -100,7 +100,7 @@ func scaleOf(t *testing.T) scale {
 	if n := seeds(t, 0); n > 0 {
 		return scale{healthy: n * 6 / 10, days: 28, onset: 12 * 24 * time.Hour, seldom: [2]time.Duration{2 * time.Hour, 4 * time.Hour}, all: true}
 	}
-	return scale{healthy: 4, days: 16, onset: 6 * 24 * time.Hour, seldom: [2]time.Duration{6 * time.Hour, 6 * time.Hour}}
+	return scale{healthy: 4, days: 16, onset: 8 * 24 * time.Hour, seldom: [2]time.Duration{6 * time.Hour, 6 * time.Hour}}
 }
 
 // healthyMonths are when healthy plants are played.
@@ -266,6 +266,9 @@ func (s *sought) name() string {
 	return fmt.Sprintf("%s %g", s.trouble, s.size)
 }
 
+// enough plants for a median; of fewer any may be a slow one.
+const enough = 2
+
 // judgeTroubles holds every row to be found, and in time where that is asked for.
 func judgeTroubles(t *testing.T, outcomes []outcome) {
 	promised := map[string][]time.Duration{}
@@ -288,7 +291,11 @@ func judgeTroubles(t *testing.T, outcomes []outcome) {
 		}
 	}
 	for name, delays := range promised {
-		assert.Less(t, medianOf(delays), promises[name].within, "median delay of %s", name)
+		within := promises[name].within
+		if len(delays) < enough {
+			within *= 2
+		}
+		assert.Less(t, medianOf(delays), within, "median delay of %s", name)
 	}
 }
 
@@ -361,6 +368,13 @@ func falseTable(outcomes []outcome) string {
 		falsely += len(o.false)
 		write("false", o, o.false)
 		write("true", o, o.truly)
+	}
+	for i := range outcomes {
+		for k := range outcomes[i].also {
+			if f := &outcomes[i].also[k]; f.Severity.AtLeast(watch.Attention) {
+				fmt.Fprintf(&text, "beside %s of %s: %s\n", outcomes[i].sought.name(), outcomes[i].plant, f)
+			}
+		}
 	}
 	fmt.Fprintf(&text, "false of attention or worse: %d in %d site-months without trouble, %d before the onset of others\n", falsely, healthy, early)
 	return text.String()
