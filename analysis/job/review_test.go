@@ -152,7 +152,7 @@ func TestColdestWeekIsChosen(t *testing.T) {
 	few, chosen, err := job.ColdestWeek(t.Context(), st, record, half, nil)
 	require.NoError(t, err)
 	assert.Equal(t, job.Window{From: p.window.From, To: p.window.From.AddDate(0, 0, 1)}, few, "today is no whole day")
-	assert.Equal(t, "all whole days stored so far, 1", chosen)
+	assert.Equal(t, "the only whole day stored so far", chosen)
 }
 
 // TestReviewLimitsAreThoseOfTheRules: what a rule opens on is what the page prints.

@@ -30,8 +30,11 @@ func Coldest(daysC []*float64) int {
 
 // WhyColdest says how the days came to be chosen, of so many.
 func WhyColdest(of int) string {
-	if of <= WeekDays {
-		return fmt.Sprintf("all whole days stored so far, %d", of)
+	switch {
+	case of == 1:
+		return "the only whole day stored so far"
+	case of <= WeekDays:
+		return fmt.Sprintf("all %d whole days stored so far", of)
 	}
 	return fmt.Sprintf("the coldest seven days in a row of the last %d stored", of)
 }

@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"coldweek/analysis/capacity"
@@ -50,7 +51,7 @@ func (w *Week) judgeCurve(p *Point, gapK float64) {
 	case gapK <= -watch.HighCurveK:
 		p.look(fmt.Sprintf("The flow runs %.1f K below the set curve at design.", -gapK), "read the curve and its shift in the controller; correct it, or the record", "see whether the machine reaches its flow target")
 	default:
-		p.good(fmt.Sprintf("It follows the set curve, %+.1f K at design, with a scatter of %.1f K.", gapK, w.Curve.RMSK))
+		p.good(fmt.Sprintf("It follows the set curve within %.1f K at design, with a scatter of %.1f K.", math.Abs(gapK), w.Curve.RMSK))
 	}
 }
 

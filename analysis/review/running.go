@@ -108,7 +108,7 @@ func (w *Week) makeRunningKnown() []string {
 func (w *Week) backup() Point {
 	p, s := Point{}, w.Sums
 	mildC := w.Limits.MildC()
-	p.Limit = Limit{Text: fmt.Sprintf("under %.0f h in weather of %.0f °C or more", float64(watch.BackupMildHours), mildC), Basis: new(ByPractice),
+	p.Limit = Limit{Text: fmt.Sprintf("no help for %.0f h in weather of %.0f °C or more", float64(watch.BackupMildHours), mildC), Basis: new(ByPractice),
 		Source: "heaters are released some kelvin above the design temperature; no source"}
 	if w.Limits.DesignOutdoorC == nil {
 		p.Limit.Source = "the record has no design outdoor temperature to go by; no source"
