@@ -5,7 +5,10 @@
 // hours hold it back too; what asks for attention waits for the digest, one
 // message a day; what is for information is not sent. What was acknowledged or
 // muted is not told again, but for a finding that has become urgent since it was
-// acknowledged. A finding that ended before it was told is a line in the digest.
+// acknowledged. A finding that ended before it was told is a line in the digest;
+// one that was withdrawn before is not told. Who is to hear of an open finding and
+// never was to be told of it, such as an engineer added later, gets a digest of
+// those when Run begins.
 // One that comes and goes is called out once an hour at most, and in a flood the
 // seventh urgent message of an hour gathers what comes within ten minutes.
 //
@@ -17,7 +20,8 @@
 //
 // Put returns when the events are on disk, in the outbox. From there Run takes
 // them, message by message, in the order they came, and tries again for five days
-// where something is in the way. An event put twice is one. A message keeps its
+// where something is in the way. An event put twice is one; Known says after a
+// start which are missing. A message keeps its
 // name however often it is sent (package deliver says what that is good for): the
 // one case in which it may arrive twice is that the process, or the connection,
 // ends between the other side's taking it and our noting that.
