@@ -249,11 +249,14 @@ func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) err
 	}
 	bar := a.progress("notes")
 	var failed error
-	made := 0
+	made, issued := 0, 0
 	for i, record := range records {
-		if err := a.oneOfAll(ctx, w, record, f); err != nil {
+		switch err := a.oneOfAll(ctx, w, record, f); {
+		case errors.Is(err, errIssued):
+			issued++
+		case err != nil:
 			failed = errors.Join(failed, fmt.Errorf("site %q: %w", record.ID, err))
-		} else {
+		default:
 			made++
 		}
 		bar.set(int64(i+1), int64(len(records)))
@@ -262,9 +265,12 @@ func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) err
 		}
 	}
 	bar.done()
-	fmt.Fprintf(a.out, "%s\n", counted(made, "note", "notes"))
+	fmt.Fprintf(a.out, "%s, %d issued already\n", counted(made, "note", "notes"), issued)
 	return failed
 }
+
+// errIssued says that a month's note is out: another draft is for a reason only.
+var errIssued = errors.New("issued already")
 
 func (a *app) oneOfAll(ctx context.Context, w dispatch.Writer, record *site.Record, f noteFlags) error {
 	month, err := parseMonth(f.month, record, time.Now())
@@ -275,7 +281,10 @@ func (a *app) oneOfAll(ctx context.Context, w dispatch.Writer, record *site.Reco
 	if err != nil {
 		return err
 	}
-	if f.out == "" {
+	switch {
+	case f.out == "" && facts.Issue > 1:
+		return errIssued
+	case f.out == "":
 		_, err := w.Draft(facts, f.tag(record))
 		return err
 	}
@@ -300,8 +309,8 @@ func newNoteRelease(a *app) *cobra.Command {
 		Use:   "release SITE --month MONTH",
 		Short: "Issue a note: keep it for good and let it go to the homeowner",
 		Long: `Issue the draft of a month, as it is; without a draft, one is made. An issue is
-kept byte for byte. Another one for the same month is marked as such, and says
-what changed. coldweek serve sends it, if the site record has
+kept byte for byte. To replace one, make another draft (coldweek note SITE
+--draft) and release that: it is marked as such, and says what changed. coldweek serve sends it, if the site record has
 contact.homeowner_email and coldweek.yaml has notify: smtp.`,
 		Example: "  coldweek note release mill-cottage --month 2026-01",
 		Args:    args(cobra.ExactArgs(1)),
@@ -327,8 +336,11 @@ func (a *app) releaseNote(ctx context.Context, h home, record *site.Record, st *
 	}
 	if _, err := w.Archive.Draft(record.ID, month); errors.Is(err, archive.ErrNone) {
 		facts, err := a.facts(ctx, w, record, month)
-		if err != nil {
+		switch {
+		case err != nil:
 			return err
+		case facts.Issue > 1:
+			return usagef("issue %d of %s is out; to replace it, first look at a new draft: coldweek note %s --month %s --draft", facts.Issue-1, month, record.ID, month)
 		}
 		if _, err := w.Draft(facts, note.Language(record)); err != nil {
 			return err

@@ -76,7 +76,7 @@ func (c *composer) roomsHeld() words.Text {
 }
 
 func (c *composer) coldRoom(i int, room comfort.Room) words.Text {
-	hours := c.l.SayCount("hours", int(math.Round(*room.HoursBelowSet)), from("this.comfort.rooms."+strconv.Itoa(i)+".hours_below_set"), nil)
+	hours := c.l.SayCount("hours", *room.HoursBelowSet, from("this.comfort.rooms."+strconv.Itoa(i)+".hours_below_set"), nil)
 	if room.Place == "" {
 		return c.say("cold_room_house", words.Args{"hours": hours})
 	}
@@ -100,8 +100,8 @@ func (c *composer) defrosts() words.Text {
 	}
 	pct := 100 * *d.ShareOfElectricity
 	return c.say(key, words.Args{
-		"times":   c.l.SayCount("times", *d.Count, from("this.defrost.count"), nil),
-		"minutes": c.l.SayCount("minutes", int(math.Round(*d.MedianMinutes)), from("this.defrost.median_minutes"), nil),
+		"times":   c.l.SayCount("times", float64(*d.Count), from("this.defrost.count"), nil),
+		"minutes": c.l.SayCount("minutes", *d.MedianMinutes, from("this.defrost.median_minutes"), nil),
 		"percent": c.l.Percent(pct, decimalsOf(pct, 2), scaled("this.defrost.share_of_electricity", 100)),
 	})
 }

@@ -171,7 +171,6 @@ func (c *composer) head() {
 	month := c.l.Month(c.Month.first())
 	d.House = called(house(c.Record))
 	d.Title = c.say("title", words.Args{"month": month})
-	d.Kicker = c.say("kicker", words.Args{"month": month})
 	d.Subject = c.say("mail_subject", words.Args{"month": month, "house": d.House})
 	d.Attached, d.InPDF = c.say("mail_attached", nil), c.say("mail_chart", nil)
 	contact := c.Record.Contact
@@ -339,7 +338,7 @@ func (c *composer) leadNoticed() words.Text {
 	items := len(c.items())
 	switch {
 	case items > 0:
-		return c.l.SayCount("lead_noticed", items, from("noticed"), nil)
+		return c.l.SayCount("lead_noticed", float64(items), from("noticed"), nil)
 	case c.Watched && !part(c.This):
 		return c.say("lead_nothing_noticed", nil)
 	}

@@ -17,7 +17,6 @@ type Document struct {
 	Engineer bool      `json:"engineer"`
 
 	Title   words.Text   `json:"title"`
-	Kicker  words.Text   `json:"kicker"`
 	House   words.Text   `json:"house"`
 	Under   []words.Text `json:"under"` // whom for, when, which issue
 	Lead    words.Text   `json:"lead"`
@@ -99,7 +98,7 @@ func (d *Document) Texts(visit func(words.Text)) {
 			visit(t)
 		}
 	}
-	each(d.Title, d.Kicker, d.House, d.Lead, d.Footer, d.Subject, d.Attached, d.InPDF)
+	each(d.Title, d.House, d.Lead, d.Footer, d.Subject, d.Attached, d.InPDF)
 	each(d.Under...)
 	each(d.ForEngineer...)
 	for _, t := range d.Tiles {

@@ -59,7 +59,7 @@ func (c *composer) noticed() {
 	switch {
 	case len(items) > mostItems:
 		more := words.Source{Op: words.Less, Paths: []string{"noticed", "noticed_shown"}, Factor: 1}
-		p.Blocks = append(p.Blocks, paragraph(c.l.SayCount("noticed_more", len(items)-mostItems, more, nil)))
+		p.Blocks = append(p.Blocks, paragraph(c.l.SayCount("noticed_more", float64(len(items)-mostItems), more, nil)))
 	case len(items) > 0:
 	case !told(c.This):
 		p.Blocks = append(p.Blocks, paragraph(c.say("noticed_unknown", nil)))

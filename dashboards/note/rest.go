@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"coldweek/dashboards/note/words"
-	"coldweek/ingest/site"
 )
 
 // carbon says what the electricity put out and what the former fuel had.
@@ -179,6 +178,7 @@ func (c *composer) carbonFactors() words.Text {
 func (c *composer) lacking() {
 	r := c.Record
 	contact, tariff := orEmpty(r.Contact), orEmpty(r.Tariff)
+	_, agreed := c.coldRooms()
 	for _, lack := range []struct {
 		key   string
 		lacks bool
@@ -190,24 +190,12 @@ func (c *composer) lacking() {
 		{"missing_carbon", tariff.CarbonKgPerKWh == nil},
 		{"missing_carbon_source", tariff.CarbonKgPerKWh != nil && tariff.CarbonSource == ""},
 		{"missing_former", tariff.FormerFuel == "" || tariff.FormerEfficiency == nil || tariff.FormerCarbonKgKWh == nil},
-		{"missing_sets", !hasSets(r)},
+		{"missing_sets", len(c.This.Rooms.Rooms) > 0 && !agreed},
 	} {
 		if lack.lacks {
 			c.doc.ForEngineer = append(c.doc.ForEngineer, c.say(lack.key, nil))
 		}
 	}
-}
-
-func hasSets(r *site.Record) bool {
-	if r.Emitters == nil {
-		return false
-	}
-	for _, room := range r.Emitters.Rooms {
-		if room.SetTempC != nil {
-			return true
-		}
-	}
-	return false
 }
 
 func orEmpty[T any](section *T) *T {

@@ -30,10 +30,9 @@ var January = note.Month{Year: 2026, Month: time.January}
 // Written is when the notes of January are written.
 var Written = time.Date(2026, 2, 3, 8, 0, 0, 0, time.UTC)
 
-// Play puts a plant's readings of some spans into a new store, sums them up and
-// watches the month. Times that are cut out have no readings.
-//
-// Each month has weather of its own.
+// Play puts a plant's readings of months into a new store, sums them up and
+// watches the one it is about. Times that are cut out have no readings. Each month
+// has weather of its own.
 func Play(t testing.TB, plant rig.Plant, month note.Month, cut []job.Window, months ...note.Month) *Plant {
 	t.Helper()
 	plant.Metering.Interval, plant.Step = time.Minute, 3*time.Second
@@ -125,4 +124,13 @@ func HalfMissing(t testing.TB) *Plant {
 	plant.ID = "half-orchard"
 	gap := job.Window{From: time.Date(2026, 1, 8, 5, 0, 0, 0, time.UTC), To: time.Date(2026, 1, 24, 17, 0, 0, 0, time.UTC)}
 	return Play(t, plant, January, []job.Window{gap})
+}
+
+// Empty is a store without readings.
+func Empty(t testing.TB) *local.Store {
+	t.Helper()
+	st, err := local.Open(t.Context(), filepath.Join(t.TempDir(), "readings.sqlite"), local.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, st.Close()) })
+	return st
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"time"
 
 	"codeberg.org/go-pdf/fpdf"
 
@@ -44,7 +45,8 @@ func (p paint) lineMM() float64 { return p.points * leading * pointMM }
 
 // PDF is the note on pages of A4.
 func PDF(d *note.Document) ([]byte, error) {
-	doc := pdf.New(d.Title.String()+", "+d.House.String(), d.Written)
+	year, month, day := d.Written.Date()
+	doc := pdf.New(d.Title.String()+", "+d.House.String(), time.Date(year, month, day, 0, 0, 0, 0, time.UTC))
 	doc.SetLang(d.Language)
 	doc.SetMargins(marginMM, topMM, marginMM)
 	doc.SetAutoPageBreak(false, 0)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"path"
 	"slices"
 	"strings"
@@ -194,8 +195,10 @@ func (l *Language) Say(key string, args Args) Text {
 	return m[plural.Other].fill(args)
 }
 
-// SayCount returns the text of the plural form for n, which fills in {n} too.
-func (l *Language) SayCount(key string, n int, source Source, args Args) Text {
+// SayCount returns the text of the plural form for a whole number, to which v is
+// rounded; {n} is filled in too.
+func (l *Language) SayCount(key string, v float64, source Source, args Args) Text {
+	n := int(math.Round(v))
 	m, known := l.texts[key]
 	if !known {
 		return Plain(key)
@@ -204,7 +207,8 @@ func (l *Language) SayCount(key string, n int, source Source, args Args) Text {
 	if !has {
 		t = m[plural.Other]
 	}
-	all := Args{"n": l.Number(float64(n), 0, source)}
+	all := Args{"n": l.Number(math.Round(v), 0, source)}
+	all["n"][0].Figure.Value = v
 	for name, text := range args {
 		all[name] = text
 	}

@@ -232,10 +232,10 @@ func TestMoneyDatesAndPlurals(t *testing.T) {
 	assert.Equal(t, "Sunday\u00a01\u00a0March", en.Weekday(at).String())
 	assert.Equal(t, "Sonntag,\u00a01.\u00a0März", de.Weekday(at).String())
 	for n, want := range map[int]string{0: "0 hours", 1: "1 hour", 2: "2 hours"} {
-		assert.Equal(t, want, en.SayCount("hours", n, none, nil).String())
+		assert.Equal(t, want, en.SayCount("hours", float64(n), none, nil).String())
 	}
 	for n, want := range map[int]string{0: "0 Stunden", 1: "1 Stunde", 5: "5 Stunden"} {
-		assert.Equal(t, want, de.SayCount("hours", n, none, nil).String())
+		assert.Equal(t, want, de.SayCount("hours", float64(n), none, nil).String())
 	}
 	assert.Equal(t, "einmal", de.SayCount("times", 1, none, nil).String())
 	list := []words.Text{words.Called("a"), words.Called("b"), words.Called("c")}
