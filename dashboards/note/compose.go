@@ -89,8 +89,8 @@ func (c *composer) energy(v float64, source words.Source) words.Text {
 	return c.l.Measure(v, decimalsOf(v, 10), "kWh", source)
 }
 
-func (c *composer) kg(v float64, source words.Source) words.Text {
-	return c.l.Measure(v, decimalsOf(v, 10), "kg", source)
+func (c *composer) kg(v float64, path string) words.Text {
+	return c.l.Measure(v, decimalsOf(v, 10), "kg", from(path))
 }
 
 func decimalsOf(v, wholeFrom float64) int {

@@ -16,7 +16,7 @@ func (c *composer) carbon() {
 	case !told(c.This) || cost.CarbonKg == nil:
 		p.Blocks = append(p.Blocks, paragraph(c.say("carbon_unknown", nil)))
 	case cost.Former == nil || cost.Former.CarbonKg == nil:
-		p.Blocks = append(p.Blocks, paragraph(c.say("carbon_only", words.Args{"carbon": c.kg(*cost.CarbonKg, from("season.cost.carbon_kg"))})))
+		p.Blocks = append(p.Blocks, paragraph(c.say("carbon_only", words.Args{"carbon": c.kg(*cost.CarbonKg, "season.cost.carbon_kg")})))
 	default:
 		p.Blocks = append(p.Blocks, paragraph(c.carbonCompared()))
 	}
@@ -29,15 +29,8 @@ func (c *composer) carbonCompared() words.Text {
 	if cost.Former.Fuel != "" {
 		fuel = c.fuel(cost.Former.Fuel)
 	}
-	lessKg := *cost.Former.CarbonKg - *cost.CarbonKg
-	source := words.Source{Op: words.Less, Paths: []string{"season.cost.former.carbon_kg", "season.cost.carbon_kg"}, Factor: 1, Magnitude: true}
-	key := "carbon_saved"
-	if lessKg < 0 {
-		key, lessKg = "carbon_more", -lessKg
-	}
-	return c.say(key, words.Args{
-		"carbon": c.kg(*cost.CarbonKg, from("season.cost.carbon_kg")), "fuel": fuel,
-		"former": c.kg(*cost.Former.CarbonKg, from("season.cost.former.carbon_kg")), "difference": c.kg(lessKg, source),
+	return c.say("carbon_compared", words.Args{
+		"carbon": c.kg(*cost.CarbonKg, "season.cost.carbon_kg"), "fuel": fuel, "former": c.kg(*cost.Former.CarbonKg, "season.cost.former.carbon_kg"),
 	})
 }
 
