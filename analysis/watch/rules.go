@@ -39,7 +39,7 @@ func table() []row {
 		{"low_flow", overSlots, 6 * time.Hour, "the maker's minimum and the commissioned flow of the record; 70 % is common practice", lowFlow},
 		{"short_cycling", overDays, calmGap, "starts cost little from 15 minutes of running on (Uhlmann and Bertsch 2011)", shortCycling},
 		{"defrost_often", overDays, defrostGap, "30 minutes in the severest frost (Zhu 2015)", defrostOften},
-		{"defrost_not_clearing", overDays, defrostGap, "30 minutes in the severest frost (Zhu 2015), and the plant's usual length", nil},
+		{"defrost_not_clearing", overDays, defrostGap, "30 minutes in the severest frost (Zhu 2015), and the plant's usual length and interval in such air", nil},
 		{"defrost_long", overDays, defrostGap, "12 minutes (common practice)", defrostLong},
 		{"defrost_mild", overDays, defrostGap, "no frost from 6 °C on (Zhu 2015)", defrostMild},
 		{"pump_idle", overDays, 3 * day, "common practice", pumpIdle},
