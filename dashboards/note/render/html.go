@@ -20,7 +20,7 @@ var page = template.Must(template.New("note").Parse(pageText))
 // Sizes of the charts on wide and on narrow screens.
 var (
 	wide   = chart.Size{Width: 600, Height: 190}
-	narrow = chart.Size{Width: 340, Height: 230}
+	narrow = chart.Size{Width: 350, Height: 220}
 )
 
 // styles are inline, since many mail programs drop style sheets.
@@ -54,9 +54,10 @@ func look() styles {
 
 // sheet is what of the style has no place inline: other sizes, and paper.
 func sheet() template.CSS {
-	return template.CSS(chart.CSS() + // it fits the charts to the page
-		":root{color-scheme:light}\n" +
+	return template.CSS(":root{color-scheme:light}\n" +
+		".cw-chart{display:block;max-width:100%;height:auto}.cw-f-paper{fill:#fff}.cw-s-paper{stroke:#fff}.cw-narrow{display:none}\n" +
 		"@media (max-width:640px){.pad{padding:22px 18px !important}.tile{width:33% !important}}\n" +
+		"@media (max-width:480px){.cw-wide{display:none}.cw-narrow{display:block}}\n" +
 		"@page{size:A4;margin:14mm 16mm}\n" +
 		"@media print{body{background:#fff !important;font-size:10.2pt !important}.pad{padding:0 !important}" +
 		".sheet{max-width:none !important}.part{break-inside:avoid}}\n")

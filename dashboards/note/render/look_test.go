@@ -15,7 +15,7 @@ import (
 
 // TestPictures writes the notes of four plants where they can be looked at.
 func TestPictures(t *testing.T) {
-	dir := os.Getenv("COLDWEEK_TEST_PICTURES")
+	dir := os.Getenv(pictures)
 	if dir == "" {
 		t.Skip("set COLDWEEK_TEST_PICTURES to a folder to look at the notes")
 	}
