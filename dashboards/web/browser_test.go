@@ -14,6 +14,7 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
@@ -52,7 +53,7 @@ func openBrowser(t *testing.T) *browser {
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("hide-scrollbars", true))
-	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 8*time.Minute)
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewExecAllocator(ctx, options...)
 	t.Cleanup(cancel)
@@ -168,12 +169,17 @@ const faintest = `(() => {
 func TestInABrowser(t *testing.T) {
 	b := openBrowser(t)
 	day := "/plants/" + london + "?day=2026-01-14"
-	for _, address := range []string{"/", day, "/plants/check-house?from=2026-01-08&to=2026-01-15", "/plants/" + hostile, "/plants/" + barn, "/?q=nothing"} {
-		for width, scheme := range map[int64]string{360: "light", 390: "dark", 768: "dark", 1280: "light"} {
-			b.visit(address, width, scheme)
-			assert.LessOrEqual(t, ask[float64](b, overflow), 0.0, "%s at %d px is wider than its window", address, width)
-			b.until("(" + smallest + ") >= 10")
-			assert.GreaterOrEqual(t, ask[float64](b, faintest), 4.5, "%s at %d px, %s (WCAG 2.2, 1.4.3)", address, width, scheme)
+	for _, address := range append([]string{day, "/plants/" + hostile}, addresses...) {
+		if address == nowhere {
+			continue // the browser complains of it, as it should
+		}
+		for width, scheme := range map[int64]string{390: "dark", 1280: "light"} {
+			b.fits(address, width, scheme)
+		}
+	}
+	for _, address := range []string{"/", day, "/findings?state=all"} {
+		for width, scheme := range map[int64]string{360: "light", 768: "dark"} {
+			b.fits(address, width, scheme)
 		}
 	}
 	assert.Empty(t, b.complaints(), "the console")
@@ -181,6 +187,57 @@ func TestInABrowser(t *testing.T) {
 	t.Run("drag", func(t *testing.T) { b.drag(day) })
 	t.Run("without script", func(t *testing.T) { b.withoutScript(day) })
 	t.Run("print", func(t *testing.T) { b.print(day) })
+	t.Run("find by keyboard", func(t *testing.T) { b.find() })
+	t.Run("live", func(t *testing.T) { b.live() })
+	t.Run("print a section", func(t *testing.T) { b.printSection() })
+}
+
+// fits sees that a page is not wider than its window and can be read.
+func (b *browser) fits(address string, width int64, scheme string) {
+	b.t.Helper()
+	b.visit(address, width, scheme)
+	assert.LessOrEqual(b.t, ask[float64](b, overflow), 0.0, "%s at %d px is wider than its window", address, width)
+	b.until("(" + smallest + ") >= 10")
+	assert.GreaterOrEqual(b.t, ask[float64](b, faintest), 4.5, "%s at %d px, %s (WCAG 2.2, 1.4.3)", address, width, scheme)
+}
+
+// find finds a plant without a mouse.
+func (b *browser) find() {
+	b.visit("/", 1280, "light")
+	rows := `[...document.querySelectorAll("tr[data-plant]")].filter(r => !r.hidden).map(r => r.dataset.plant).join()`
+	b.do(chromedp.KeyEvent("/"))
+	require.Equal(b.t, "q", ask[string](b, "document.activeElement.id"))
+	b.do(chromedp.KeyEvent("fox lane"))
+	require.Equal(b.t, "fox lane", ask[string](b, `document.querySelector("#q").value`))
+	b.until(rows + ` === "` + fallen + `"`)
+	_, err := chromedp.RunResponse(b.ctx, chromedp.KeyEvent(kb.Enter))
+	require.NoError(b.t, err)
+	b.until(`location.search === "?q=fox+lane"`)
+	b.until(rows + ` === "` + fallen + `"`)
+}
+
+// live shows what a stream says on an open page.
+func (b *browser) live() {
+	b.visit("/plants/"+checked, 390, "light")
+	was := ask[string](b, `document.querySelector("[data-live] .readings").textContent`)
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("[data-live] .readings").textContent = "old"`))
+	b.visit("/plants/"+checked, 390, "light")
+	b.until(`document.querySelector("[data-live] .readings").textContent.replace(/\s+/g, " ") === ` + fmt.Sprintf("%q", strings.Join(strings.Fields(strings.ReplaceAll(was, nbsp, " ")), " ")))
+	assert.Equal(b.t, "Now", ask[string](b, `document.querySelector(".sections [aria-current]").textContent.trim()`))
+	b.visit("/plants/"+checked+"/record", 390, "light")
+	b.until(`(() => { const box = document.querySelector(".sections [aria-current]").getBoundingClientRect(); return box.left >= 0 && box.right <= innerWidth; })()`)
+}
+
+// printSection leaves the ways to other pages off the paper.
+func (b *browser) printSection() {
+	b.visit("/plants/"+checked+"/house", 1280, "dark")
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+	require.NoError(b.t, err)
+	assert.Zero(b.t, ask[int](b, `[...document.querySelectorAll(".sections, .masthead nav, .moves p")].filter(e => e.getClientRects().length).length`))
+	assert.Equal(b.t, "rgb(23, 33, 43)", ask[string](b, `getComputedStyle(document.body).color`), "ink, whatever the screen's theme")
+	pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPreferCSSPageSize()))
+	require.NoError(b.t, err)
+	assert.LessOrEqual(b.t, len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(pdf, -1)), 4)
 }
 
 // drag looks closer by dragging across the drawing, and comes back.

@@ -35,10 +35,15 @@ func (s *server) fillLong(ctx context.Context, body *plantBody, record *site.Rec
 		return err
 	}
 	body.Headline, body.Particulars, body.Warnings = headline(found.Result), particulars(found.Result), sentences(found.Warnings)
-	drawn := longTraceOf(record, found.hours, p, now)
+	shown, hours := found.hours.coarser()
+	drawn := longTraceOf(record, shown, p, now)
 	body.TraceWide = inline(within(drawn, "trace-wide", widePx, leastWidePx, wideBytes))
 	body.TraceNarrow = inline(within(drawn, "trace-narrow", narrowPx, leastPx, narrowBytes))
-	body.TraceNote = fmt.Sprintf("Means of hours: ranges of more than %d days are drawn from summed-up days. Temperatures of flow and return are those of settled heating.", closestDays)
+	means := "hours"
+	if hours > 1 {
+		means = fmt.Sprintf("%d hours", hours)
+	}
+	body.TraceNote = fmt.Sprintf("Means of %s: ranges of more than %d days are drawn from summed-up days. Temperatures of flow and return are those of settled heating.", means, closestDays)
 	return nil
 }
 
@@ -50,7 +55,10 @@ func longTraceOf(record *site.Record, h *hourly, p period, now time.Time) chart.
 	if p.to.After(now) {
 		d.NowMS = now.UnixMilli()
 	}
-	const hourMS = int64(time.Hour / time.Millisecond)
+	hourMS := int64(time.Hour / time.Millisecond)
+	if len(h.unixMS) > 1 {
+		hourMS = max(hourMS, h.unixMS[1]-h.unixMS[0])
+	}
 	for _, of := range []struct {
 		name   string
 		role   chart.Role
@@ -82,4 +90,39 @@ func knownOf(unixMS []int64, values []float64) (chart.Series, bool) {
 		}
 	}
 	return s, len(s.Value) > 0
+}
+
+// mostMeans is how many means a drawing of a page is made of at most: more would
+// only be drawn over each other.
+const mostMeans = 1600
+
+// coarser returns the hours as means of so many hours that they can be drawn.
+func (h *hourly) coarser() (*hourly, int) {
+	n := (len(h.unixMS) + mostMeans - 1) / mostMeans
+	if n <= 1 {
+		return h, 1
+	}
+	c := &hourly{}
+	for first := 0; first < len(h.unixMS); first += n {
+		c.unixMS = append(c.unixMS, h.unixMS[first])
+	}
+	for _, of := range []struct {
+		from []float64
+		to   *[]float64
+	}{{h.outdoorC, &c.outdoorC}, {h.roomC, &c.roomC}, {h.flowC, &c.flowC}, {h.returnC, &c.returnC}, {h.targetC, &c.targetC}, {h.heatW, &c.heatW}, {h.powerW, &c.powerW}} {
+		for first := 0; first < len(of.from); first += n {
+			*of.to = append(*of.to, meanOfKnown(of.from[first:min(first+n, len(of.from))]))
+		}
+	}
+	return c, n
+}
+
+func meanOfKnown(values []float64) float64 {
+	sum, n := 0.0, 0
+	for _, v := range values {
+		if !math.IsNaN(v) {
+			sum, n = sum+v, n+1
+		}
+	}
+	return sum / float64(n) // NaN of none
 }

@@ -173,10 +173,13 @@
       }
     });
   }
+  const slash = (event) => event.key === "/" && !event.ctrlKey && !event.metaKey && !event.altKey && !event.target.closest("input, select, textarea");
   addEventListener("keydown", (event) => {
+    if (slash(event)) event.preventDefault(); // some browsers search the page with it
+  });
+  addEventListener("keyup", (event) => {
+    if (!slash(event)) return;
     const field = document.querySelector("#q");
-    if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
-    event.preventDefault();
     if (field) {
       field.focus();
       field.select();

@@ -1,0 +1,120 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"coldweek/analysis/job"
+	"coldweek/ingest"
+	"coldweek/ingest/rig"
+	"coldweek/ingest/site"
+	"coldweek/ingest/store"
+	"coldweek/ingest/store/local"
+)
+
+// yearPages serves plants that have been watched for a year: one simulated with a
+// reading a minute, the others with its days and the readings of its last day. In
+// short mode there are two, with a fifth of the year.
+func yearPages(b *testing.B) (http.Handler, *local.Store, []*site.Record, int) {
+	b.Helper()
+	plants, days := 50, 365
+	if testing.Short() {
+		plants, days = 2, 73
+	}
+	ctx := context.Background()
+	now := func() time.Time { return clock }
+	st, err := local.Open(ctx, filepath.Join(b.TempDir(), "store.db"), local.Options{Now: now})
+	require.NoError(b, err)
+	b.Cleanup(func() { require.NoError(b, st.Close()) })
+	first := rig.Houses()[0]
+	first.Metering.Interval = time.Minute
+	last := simulateYear(b, st, first, days)
+	today := dayOf(clock.In(first.Record().Zone()))
+	w := job.Window{From: daysOn(today, -days), To: today}
+	_, err = job.Days(ctx, st, first.Record(), w, nil)
+	require.NoError(b, err)
+	kept, err := st.Days(ctx, first.ID, w.From.Format(dateLayout), w.To.Format(dateLayout))
+	require.NoError(b, err)
+	records := []*site.Record{first.Record()}
+	for i := 1; i < plants; i++ {
+		plant := first
+		plant.ID = fmt.Sprintf("plant-%d", i)
+		records = append(records, plant.Record())
+		copyYear(b, st, plant.ID, kept, last)
+	}
+	h, err := New(Options{Store: st, Sites: func() []*site.Record { return records }, Now: now, Logger: slog.New(slog.DiscardHandler)})
+	require.NoError(b, err)
+	return h, st, records, days
+}
+
+// simulateYear stores a plant's readings and returns those of the last days.
+func simulateYear(b *testing.B, st *local.Store, plant rig.Plant, days int) (last []ingest.Reading) {
+	b.Helper()
+	r, err := rig.New(plant, clock.AddDate(0, 0, -days-1))
+	require.NoError(b, err)
+	var batch []ingest.Reading
+	flush := func() {
+		_, err := st.Append(context.Background(), batch)
+		require.NoError(b, err)
+		batch = batch[:0]
+	}
+	r.Advance(clock, func(reading ingest.Reading) {
+		if batch = append(batch, reading); len(batch) == 20_000 {
+			flush()
+		}
+		if clock.Sub(reading.Time) < 34*time.Hour {
+			last = append(last, reading)
+		}
+	})
+	flush()
+	return last
+}
+
+// copyYear gives a plant another's days, as of its own readings.
+func copyYear(b *testing.B, st *local.Store, id string, kept []store.Day, last []ingest.Reading) {
+	b.Helper()
+	ctx := context.Background()
+	for i := range last {
+		last[i].Site = id
+	}
+	_, err := st.Append(ctx, append([]ingest.Reading{{Site: id, Channel: "power", Time: clock.AddDate(-1, 0, -2), Value: 1}}, last...))
+	require.NoError(b, err)
+	own := make([]store.Day, len(kept))
+	for i, d := range kept {
+		own[i] = d
+		own[i].Site = id
+		at := parseDate(d.Date, time.UTC)
+		// The margins that a day takes beside it, see analysis/job.
+		own[i].Revision, err = st.Revision(ctx, id, at.Add(-beforeWindow), daysOn(at, 1).Add(afterWindow))
+		require.NoError(b, err)
+	}
+	require.NoError(b, st.PutDays(ctx, own))
+}
+
+// BenchmarkYear: pages over a year of one of 50 plants. Cold is the first time after
+// a start that anybody asks for this plant's year; from then on it is kept.
+func BenchmarkYear(b *testing.B) {
+	h, st, records, days := yearPages(b)
+	year := fmt.Sprintf("?last=%d", days)
+	b.Run("cold", func(b *testing.B) {
+		for b.Loop() {
+			fresh, err := New(Options{Store: st, Sites: func() []*site.Record { return records }, Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler)})
+			require.NoError(b, err)
+			require.Equal(b, http.StatusOK, get(fresh, "/plants/plant-1/energy"+year).Code)
+		}
+	})
+	for _, page := range []string{"energy", "house", "running", "hydraulics", "hot-water"} {
+		b.Run(page, func(b *testing.B) { benchmarkPage(b, h, "/plants/plant-1/"+page+year) })
+	}
+	from := clock.AddDate(0, 0, -days).Format(dateLayout)
+	b.Run("trace", func(b *testing.B) { benchmarkPage(b, h, "/plants/plant-1?from="+from+"&to="+clock.Format(dateLayout)) })
+	b.Run("inbox", func(b *testing.B) { benchmarkPage(b, h, "/findings?state=all") })
+	b.Run("fleet", func(b *testing.B) { benchmarkPage(b, h, "/") })
+}
