@@ -5,7 +5,6 @@ import (
 	_ "embed" // the template
 	"fmt"
 	"html/template"
-	"strings"
 
 	"coldweek/dashboards/chart"
 	"coldweek/dashboards/note"
@@ -185,6 +184,3 @@ func (b *blockView) table(t *note.Table) {
 		b.Rows = append(b.Rows, cells)
 	}
 }
-
-// oneLine is a text without line breaks.
-func oneLine(t words.Text) string { return strings.Join(strings.Fields(t.String()), " ") }

@@ -14,19 +14,19 @@ const columns = 76
 // Plain is the note as plain text.
 func Plain(d *note.Document) []byte {
 	p := &plain{}
-	p.wrap(oneLine(d.House), "")
-	p.line(oneLine(d.Title))
-	p.line(strings.Repeat("=", utf8.RuneCountInString(oneLine(d.Title))))
+	p.wrap(d.House.String(), "")
+	p.line(d.Title.String())
+	p.line(strings.Repeat("=", utf8.RuneCountInString(d.Title.String())))
 	p.wrap(words.Join(" ", d.Under...).String(), "")
 	p.line("")
 	p.wrap(d.Lead.String(), "")
 	p.line("")
 	for _, t := range d.Tiles {
-		label := oneLine(t.Label)
+		label := t.Label.String()
 		if t.Under != nil {
-			label += " (" + oneLine(t.Under) + ")"
+			label += " (" + t.Under.String() + ")"
 		}
-		p.wrap(label+": "+oneLine(t.Value), "  ")
+		p.wrap(label+": "+t.Value.String(), "  ")
 	}
 	for _, part := range d.Parts {
 		p.part(part)
@@ -62,7 +62,7 @@ func (p *plain) wrap(text, indent string) {
 
 func (p *plain) part(part note.Part) {
 	p.line("")
-	heading := oneLine(part.Heading)
+	heading := part.Heading.String()
 	p.line(heading)
 	p.line(strings.Repeat("-", utf8.RuneCountInString(heading)))
 	for i, b := range part.Blocks {
@@ -89,15 +89,15 @@ func (p *plain) part(part note.Part) {
 // together are wider than a line.
 func (p *plain) table(t *note.Table) {
 	for _, row := range t.Rows {
-		line := oneLine(row[0]) + ": "
+		line := row[0].String() + ": "
 		for i, cell := range row[1:] {
 			if i > 0 {
 				line += "; "
 			}
 			if len(row) > 2 {
-				line += oneLine(t.Head[i+1]) + " "
+				line += t.Head[i+1].String() + " "
 			}
-			line += oneLine(cell)
+			line += cell.String()
 		}
 		p.wrap(line, "")
 	}

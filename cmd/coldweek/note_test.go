@@ -1,0 +1,100 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"coldweek/dashboards/note"
+	"coldweek/dashboards/note/archive"
+	"coldweek/ingest/site"
+)
+
+// TestNoteCommands goes the way of an engineer: look, draft, release, look again.
+func TestNoteCommands(t *testing.T) {
+	dir := newHome(t, "mill-cottage", "")
+	csv := filepath.Join(t.TempDir(), "mill.csv")
+	h := home{dir}
+	_, _, code := coldweek(t, "rig", "csv", "--house", "mill-cottage", "--from", "2026-01-01", "--days", "31", "--every", "120s", "--record", h.sitePath("mill-cottage"), "--out", csv)
+	require.Zero(t, code)
+	run := func(want int, args ...string) (string, string) {
+		t.Helper()
+		out, err, code := coldweek(t, append(args, "--home", dir)...)
+		require.Equal(t, want, code, "%s%s", out, err)
+		return out, err
+	}
+	run(0, "load", "mill-cottage", csv)
+	run(0, "watch", "mill-cottage", "--from", "2026-01-01", "--to", "2026-02-01")
+
+	text, lacks := run(0, "note", "mill-cottage", "--month", "2026-01")
+	assert.Contains(t, text, "Your heating in January\u00a02026")
+	assert.Contains(t, text, "starts and stops often")
+	assert.Contains(t, lacks, "contact.homeowner_email", "the engineer is told what the record lacks")
+	german, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--language", "de")
+	assert.Contains(t, german, "Ihre Heizung im Januar")
+	var document note.Document
+	asJSON, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--json")
+	require.NoError(t, json.Unmarshal([]byte(asJSON), &document))
+	assert.Contains(t, asJSON, `"this.heat.net_kwh"`)
+	page, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--html", "--engineer")
+	assert.Contains(t, page, "short_cycling@")
+	paper := filepath.Join(t.TempDir(), "note.pdf")
+	run(0, "note", "mill-cottage", "--month", "2026-01", "--pdf", "--out", paper)
+	content, err := os.ReadFile(paper)
+	require.NoError(t, err)
+	assert.True(t, bytes.HasPrefix(content, []byte("%PDF")))
+
+	said, _ := run(0, "note", "--all", "--month", "2026-01")
+	assert.Equal(t, "1 note, 0 issued already\n", said)
+	listed, _ := run(0, "note", "list")
+	assert.Contains(t, listed, "draft, waits for release")
+	run(0, "note", "release", "mill-cottage", "--month", "2026-01", "--by", "ruth")
+	_, why := run(2, "note", "release", "mill-cottage", "--month", "2026-01")
+	assert.Contains(t, why, "issue 1 of 2026-01 is out", "a second release by mistake sends nothing twice")
+	said, _ = run(0, "note", "--all", "--month", "2026-01")
+	assert.Equal(t, "0 notes, 1 issued already\n", said)
+	kept, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--issue", "1")
+	assert.Equal(t, text, kept, "what was looked at is what was issued")
+	run(0, "note", "mill-cottage", "--month", "2026-01", "--draft")
+	run(0, "note", "release", "mill-cottage", "--month", "2026-01", "--by", "ruth")
+	again, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--issue", "2")
+	assert.Contains(t, again, "This is issue 2.")
+	listed, _ = run(0, "note", "list", "mill-cottage", "--json")
+	var notes []listedNote
+	require.NoError(t, json.Unmarshal([]byte(listed), &notes))
+	require.Len(t, notes, 2)
+	assert.Equal(t, archive.NotAsked, notes[1].Mail.State)
+
+	for _, wrong := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"note", "mill-cottage", "--month", "2999-01"}, "is not over yet"},
+		{[]string{"note", "mill-cottage", "--month", "January"}, "write it as 2026-01"},
+		{[]string{"note", "mill-cottage", "--month", "2026-01", "--language", "tlh"}, "only for de, en"},
+		{[]string{"note", "mil-cottage"}, "did you mean"},
+		{[]string{"note", "mill-cottage", "--all"}, "leave \"mill-cottage\" out"},
+		{[]string{"note", "mill-cottage", "--month", "2026-01", "--issue", "7"}, "no such note"},
+	} {
+		out, err, code := coldweek(t, append(wrong.args, "--home", dir)...)
+		assert.NotZero(t, code, wrong.args)
+		assert.Contains(t, out+err, wrong.want)
+	}
+}
+
+func TestMonthOfANote(t *testing.T) {
+	record, err := site.Parse("mill.yaml", []byte("id: mill\ntime_zone: Pacific/Auckland\n"))
+	require.NoError(t, err)
+	now := time.Date(2026, 1, 31, 12, 0, 0, 0, time.UTC) // February there
+	month, err := parseMonth("", record, now)
+	require.NoError(t, err)
+	assert.Equal(t, "2026-01", month.String())
+	_, err = parseMonth("2026-02", record, now)
+	assert.ErrorContains(t, err, "the last that is over is 2026-01")
+}
