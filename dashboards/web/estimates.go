@@ -59,9 +59,11 @@ func pointer[T any](v T) *T { return &v }
 func hoursFigure(s float64) quantity { return measured(pointer(s/3600), 1, "h") }
 
 func sentences(texts []string) []string {
-	said := make([]string, len(texts))
-	for i, text := range texts {
-		said[i] = sentence(text)
+	var said []string
+	for _, text := range texts {
+		if text != "" {
+			said = append(said, sentence(text))
+		}
 	}
 	return said
 }

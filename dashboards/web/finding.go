@@ -31,6 +31,7 @@ type findingBody struct {
 	Form           form
 	Lengths        []choice // of a mute
 	Muted, Open    bool
+	Seen           bool   // it was acknowledged
 	Note           string // kept when a form was refused
 	Mistake        string
 	Said           string // what the last form did
@@ -97,7 +98,7 @@ func (s *server) findingBody(r *http.Request, record *site.Record, n *noticed) (
 	body := &findingBody{
 		Line: n.line(now), Since: f.Since.In(zone).Format("Mon 2 Jan 2006, 15:04"), AsOf: moment(f.AsOf.In(zone), now),
 		Causes: sentences(f.Causes), Next: sentences(f.Next), Caution: sentence(f.Caution), Basis: sentence(f.Basis), Readings: tracePeriod(f, now).address(record.ID),
-		Form: s.formFor(r), Lengths: muteLengths, Muted: n.attitude.Muted, Open: !f.Ended(),
+		Form: s.formFor(r), Lengths: muteLengths, Muted: n.attitude.Muted, Open: !f.Ended(), Seen: n.attitude.Acknowledged,
 	}
 	if f.Ended() {
 		body.Until = f.Until.In(zone).Format("Mon 2 Jan 2006, 15:04")

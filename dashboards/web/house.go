@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"coldweek/analysis/capacity"
 	"coldweek/analysis/comfort"
@@ -22,8 +23,9 @@ func housePage(body *sectionBody, o over) {
 func lossPart(o over) part {
 	r := o.answer.Result
 	l := r.Loss
+	why, stands, _ := strings.Cut(l.Why, "; ") // the second half is for who checks
 	p := part{
-		ID: "heat-loss", Name: "Heat loss", Lead: sentence(string(l.Verdict) + ": " + l.Why), Notes: sentences(l.Warnings),
+		ID: "heat-loss", Name: "Heat loss", Lead: sentence(string(l.Verdict) + ": " + why), Notes: sentences(append([]string{stands}, l.Warnings...)),
 		Figures: []figure{
 			estimated("At design", l.GrossW, 1000, 1, "kW", with("design %s", measured(r.HeatLoss.DesignKW, 1, "kW"))),
 			estimated("Of the design", l.Ratio, 0.01, 0, "%"),

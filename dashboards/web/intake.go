@@ -95,7 +95,7 @@ func (s *server) arrivals(ctx context.Context, body *intakeBody, sheet int) erro
 			{"Messages", whole(st.Messages), fmt.Sprintf("on disk, %s of them refused", whole(sumOf(st.Refused)))},
 			{"Readings", whole(st.Readings), with("%s new or changed", whole(st.Changed))},
 			{"Waiting", whole(int64(st.Queued)), "not yet on disk"},
-			{"To disk in", quantity{Value: length(meanOf(st.Latency.Sum, st.Messages))}, "on average"},
+			{"To disk in", measured(pointer(meanMS(st.Latency.Sum, st.Messages)), 0, "ms"), "on average"},
 		}
 		if st.Trouble != nil {
 			body.Trouble = st.Trouble.Error()
@@ -280,9 +280,6 @@ func sumOf[K comparable](counts map[K]int64) int64 {
 	return total
 }
 
-func meanOf(sum time.Duration, n int64) time.Duration {
-	if n == 0 {
-		return 0
-	}
-	return sum / time.Duration(n)
+func meanMS(sum time.Duration, n int64) float64 {
+	return float64(sum.Milliseconds()) / float64(max(1, n))
 }

@@ -49,7 +49,7 @@ func monthOf(record *site.Record, days []siteday.Day) monthly {
 
 // monthsPart sets the months side by side.
 func monthsPart(o over) part {
-	t := table{Caption: "Month by month", Heads: heads("Month", col("Days", ""), col("Heat", "kWh"), col("Hot water", "kWh"), col("Electricity", "kWh"), col("SPF", ""), col("95\u00a0%", ""), col("Outdoors", "°C"), col("Starts", "a day"), col("Defrosts", ""), col("Measured", "%"))}
+	t := table{Caption: "Month by month", Open: true, Heads: heads("Month", col("Days", ""), col("Heat", "kWh"), col("Hot water", "kWh"), col("Electricity", "kWh"), col("SPF", ""), col("95\u00a0%", ""), col("Outdoors", "°C"), col("Starts", "a day"), col("Defrosts", ""), col("Measured", "%"))}
 	for i := range o.answer.months {
 		m := &o.answer.months[i]
 		between := unknown

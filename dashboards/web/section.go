@@ -49,13 +49,14 @@ type table struct {
 	Heads   []tableHead
 	Rows    []tableRow
 	More    string // what was left out
+	Open    bool   // shown at once however long it is
 }
 
 // unfolded rows of a table are shown at once; more are a click away.
 const unfolded = 12
 
 // Folded says whether the table is long.
-func (t table) Folded() bool { return len(t.Rows) > unfolded }
+func (t table) Folded() bool { return len(t.Rows) > unfolded && !t.Open }
 
 // tableHead is the head of a column; figures stand to the right.
 type tableHead struct {

@@ -56,7 +56,7 @@ func (s *server) channelsPart(ctx context.Context, record *site.Record, extents 
 	if err != nil {
 		return part{}, fmt.Errorf("scan site %q: %w", record.ID, err)
 	}
-	t := table{Caption: "What each channel says", Heads: heads("Channel", col("Now", ""), tableHead{Name: "Newest"}, tableHead{Name: "First"}, col("Readings", "a minute"), tableHead{Name: "From"})}
+	t := table{Caption: "What each channel says", Open: true, Heads: heads("Channel", col("Now", ""), tableHead{Name: "Newest"}, tableHead{Name: "First"}, col("Readings", "a minute"), tableHead{Name: "From"})}
 	for i, e := range extents {
 		value, rate := unknown, 0.0
 		if n := columns[i].Len(); n > 0 {
