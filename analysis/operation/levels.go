@@ -53,11 +53,14 @@ func (d *detector) ownLevels() Levels {
 	if runningW <= 0 {
 		return Levels{}
 	}
-	standbyW := quietShare * runningW
-	if rest := d.restingPowers(restingShare * runningW); len(rest) > 0 {
+	standbyW, lightW := quietShare*runningW, d.lightestW(topW, runningW)
+	rest := d.restingPowers(restingShare * runningW)
+	if len(rest) > 0 && quantile(rest, 0.95) > lightW/2 {
+		rest = below(rest, lightW/2) // of a start, say: it takes minutes to give heat
+	}
+	if len(rest) > 0 {
 		standbyW = max(quantile(rest, 0.95), standbyW)
 	}
-	lightW := d.lightestW(topW, runningW)
 	between := func(position float64) float64 {
 		return math.Pow(standbyW, 1-position) * math.Pow(lightW, position)
 	}
@@ -121,6 +124,12 @@ func sortedKnown(values []float64) []float64 {
 	}
 	slices.Sort(sorted)
 	return sorted
+}
+
+// below returns those of sorted values that are less than a limit.
+func below(sorted []float64, limit float64) []float64 {
+	n, _ := slices.BinarySearch(sorted, limit)
+	return sorted[:n]
 }
 
 // quantile of sorted values by the nearest rank.

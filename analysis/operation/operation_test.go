@@ -82,6 +82,19 @@ func TestAPumpAloneIsCirculating(t *testing.T) {
 	assert.Empty(t, op.Runs, "a plant seen only with its pump on never ran")
 }
 
+// A floor takes the heat of the first quarter of an hour, and a cylinder was charged
+// with seven times the power before: what a start takes is no rest.
+func TestAStartWithoutHeatIsNoRest(t *testing.T) {
+	circulating := phase{n: 240, powerW: 44, flowLPH: 1000, flowC: 19.3, returnC: 19.3}
+	charging := phase{n: 36, powerW: 5700, flowLPH: 1500, flowC: 60, returnC: 48}
+	start := phase{n: 30, powerW: 970, flowLPH: 1100, flowC: 19, returnC: 18.9}
+	light := phase{n: 480, powerW: 850, flowLPH: 1060, flowC: 26, returnC: 21.7}
+	_, op := detect(false, 8, circulating, charging, lengthen(circulating, 60), start, light)
+	assert.InDelta(t, 44, op.Levels.StandbyW, 20)
+	assert.Less(t, op.Levels.OffW, op.Levels.OnW)
+	assert.Len(t, op.Runs, 2)
+}
+
 func TestTheModeDecidesWhereThereIsOne(t *testing.T) {
 	charging := phase{n: 60, powerW: 1800, flowLPH: 1000, flowC: 36, returnC: 31, mode: ingest.ModeHotWater}
 	melting := phase{n: 10, powerW: 800, flowLPH: 1000, flowC: 30, returnC: 31, mode: ingest.ModeDefrost}
