@@ -8,6 +8,7 @@ import (
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
+	"golang.org/x/sync/errgroup"
 	"golang.org/x/sync/singleflight"
 
 	"coldweek/analysis/job"
@@ -143,15 +144,20 @@ func (a *answers) put(ctx context.Context, record *site.Record, w job.Window) (*
 	if err != nil {
 		return nil, err
 	}
-	result, err := job.Analyse(ctx, a.Store, record, w, nil)
-	if err != nil {
-		return nil, err
-	}
-	made := &answer{Result: result, Made: a.Now(), hours: hoursOf(days), flows: flowsOf(days)}
-	if len(days) > longAnswer {
-		made.months = monthsOf(record, days)
-	}
-	return made, nil
+	made := &answer{Made: a.Now()}
+	var g errgroup.Group
+	g.Go(func() (err error) {
+		made.Result, err = job.Analyse(ctx, a.Store, record, w, nil)
+		return err
+	})
+	g.Go(func() error {
+		made.hours, made.flows = hoursOf(days), flowsOf(days)
+		if len(days) > longAnswer {
+			made.months = monthsOf(record, days)
+		}
+		return nil
+	})
+	return made, g.Wait()
 }
 
 func (a *answers) revision(ctx context.Context, record *site.Record, w job.Window) (int64, error) {

@@ -113,6 +113,9 @@ func (s *server) section(step string, fill func(*sectionBody, over)) http.Handle
 		}
 		body.NoData = last.IsZero()
 		if !body.NoData {
+			if w.last > 0 && !last.After(w.From) {
+				w.endWith(last)
+			}
 			w.begin(first)
 			nav := w.nav(plantAddress(record.ID)+"/"+step, first, today)
 			body.Window = &nav

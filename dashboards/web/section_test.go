@@ -48,6 +48,19 @@ func TestWindows(t *testing.T) {
 	}
 }
 
+// TestSilentPlant: the last days of a plant that has been silent for longer end with
+// its newest reading.
+func TestSilentPlant(t *testing.T) {
+	w, err := theWorld()
+	require.NoError(t, err)
+	later := clock.AddDate(0, 0, 60)
+	h := pages(t, func(o *Options) { o.Store, o.Now = w.store, func() time.Time { return later } })
+	doc := document(t, h, "/plants/"+checked+"/energy?last=7", http.StatusOK)
+	assert.Contains(t, text(doc), "Fri 9 Jan to Thu 15 Jan 2026")
+	assert.Contains(t, text(doc), "Up to the last readings.")
+	assert.NotEqual(t, "–", figuresOf(doc)["Heat delivered"])
+}
+
 // TestLongRangesReadNothing: from the second time on, a long range and the pages over
 // days are shown without a scan.
 func TestLongRangesReadNothing(t *testing.T) {

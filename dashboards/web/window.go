@@ -53,6 +53,14 @@ func (w *window) begin(first time.Time) {
 	}
 }
 
+// endWith lets the last days end with the newest reading, of a plant that has been
+// silent for longer than they are.
+func (w *window) endWith(last time.Time) {
+	to := daysOn(last, 1)
+	w.Window = job.Window{From: daysOn(to, -w.last), To: to}
+	w.note = "Up to the last readings."
+}
+
 func (w window) period() period { return period{w.From, w.To} }
 
 // parseWindow reads last=28, or from= and to= as dates, both included, of an
