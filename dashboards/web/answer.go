@@ -23,6 +23,7 @@ type page struct {
 
 	Section string // of the masthead that the page belongs to
 	Live    string // address of the page's live values; none when empty
+	Again   bool   // the page is not what was asked for yet, and comes again by itself
 	Onward  string // address that is answered instead of a page, after a form
 }
 
@@ -122,7 +123,13 @@ func write(w http.ResponseWriter, status int, contentType string, body []byte) {
 // which goes to the log.
 func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	var refused *refusal
-	if !errors.As(err, &refused) {
+	again := errors.Is(err, errNotYet)
+	if again {
+		refused = &refusal{
+			Status: http.StatusOK, Title: "Putting the days together",
+			Detail: "This takes some seconds the first time. The page comes by itself.", Back: r.URL.RequestURI(), BackName: "Look again",
+		}
+	} else if !errors.As(err, &refused) {
 		if r.Context().Err() != nil {
 			return // nobody is waiting any more
 		}
@@ -132,7 +139,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 			Detail: "The fault is on this side. Its reason is in the log of the program.", Back: "/", BackName: "All plants",
 		}
 	}
-	p := &page{Template: "message", Title: refused.Title, Status: refused.Status, Body: refused}
+	p := &page{Template: "message", Title: refused.Title, Status: refused.Status, Body: refused, Again: again}
 	if err := s.render(w, r, p); err != nil {
 		s.Logger.LogAttrs(r.Context(), slog.LevelError, "make message", slog.Any("error", err))
 		http.Error(w, refused.Title, refused.Status)

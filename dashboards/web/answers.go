@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"runtime"
@@ -24,6 +25,9 @@ const (
 	// longAnswer is from how many days on an answer that is out of date is shown once
 	// more, while the next is made.
 	longAnswer = 62
+	// answerWait is how long a page waits for an answer that is being made; then it
+	// says so, and comes again.
+	answerWait = 4 * time.Second
 	// answerPatience bounds the making of an answer nobody waits for any more.
 	answerPatience = 2 * time.Minute
 	// A day takes readings of these margins beside it; see analysis/job.
@@ -37,7 +41,11 @@ type answers struct {
 	kept   *lru.Cache[answerKey, *answer]
 	making singleflight.Group
 	turns  chan struct{}
+	wait   time.Duration
 }
+
+// errNotYet says that an answer is still being made.
+var errNotYet = errors.New("the days are still being put together")
 
 // answerKey names an answer.
 type answerKey struct {
@@ -63,7 +71,7 @@ func newAnswers(o Options) (*answers, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &answers{Options: o, kept: kept, turns: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1))}, nil
+	return &answers{Options: o, kept: kept, turns: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1)), wait: answerWait}, nil
 }
 
 // of returns the answer for a window of whole days.
@@ -89,7 +97,7 @@ func (a *answers) of(ctx context.Context, record *site.Record, w job.Window) (*a
 			return known, nil
 		}
 	}
-	return a.wait(ctx, a.make(key, record, w))
+	return a.await(ctx, a.make(key, record, w))
 }
 
 // has says whether an answer is kept, up to date or not.
@@ -103,10 +111,14 @@ func (a *answers) prepare(record *site.Record, w job.Window) {
 	a.make(answerKey{record.ID, w.From.Unix(), w.To.Unix()}, record, w)
 }
 
-func (a *answers) wait(ctx context.Context, made <-chan singleflight.Result) (*answer, error) {
+func (a *answers) await(ctx context.Context, made <-chan singleflight.Result) (*answer, error) {
+	late := time.NewTimer(a.wait)
+	defer late.Stop()
 	select {
 	case <-ctx.Done():
 		return nil, ctx.Err()
+	case <-late.C:
+		return nil, errNotYet
 	case m := <-made:
 		if m.Err != nil {
 			return nil, m.Err

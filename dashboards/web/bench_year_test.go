@@ -49,9 +49,16 @@ func yearPages(b *testing.B) (http.Handler, *local.Store, []*site.Record, int) {
 		records = append(records, plant.Record())
 		copyYear(b, st, plant.ID, kept, last)
 	}
-	h, err := New(Options{Store: st, Sites: func() []*site.Record { return records }, Now: now, Logger: slog.New(slog.DiscardHandler)})
+	return patientPages(b, st, records), st, records, days
+}
+
+// patientPages wait until an answer is made.
+func patientPages(b *testing.B, st *local.Store, records []*site.Record) http.Handler {
+	b.Helper()
+	s, err := newServer(Options{Store: st, Sites: func() []*site.Record { return records }, Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler)})
 	require.NoError(b, err)
-	return h, st, records, days
+	s.answers.wait = time.Minute
+	return s.guarded()
 }
 
 // simulateYear stores a plant's readings and returns those of the last days.
@@ -105,8 +112,7 @@ func BenchmarkYear(b *testing.B) {
 	year := fmt.Sprintf("?last=%d", days)
 	b.Run("cold", func(b *testing.B) {
 		for b.Loop() {
-			fresh, err := New(Options{Store: st, Sites: func() []*site.Record { return records }, Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler)})
-			require.NoError(b, err)
+			fresh := patientPages(b, st, records)
 			require.Equal(b, http.StatusOK, get(fresh, "/plants/plant-1/energy"+year).Code)
 		}
 	})

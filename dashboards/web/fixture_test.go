@@ -218,7 +218,7 @@ func pages(t testing.TB, change func(*Options)) http.Handler {
 	}
 	s, err := newServer(o)
 	require.NoError(t, err)
-	s.patience = time.Minute // how quick this machine is, is not tested
+	s.patience, s.answers.wait = time.Minute, time.Minute // how quick this machine is, is not tested
 	return s.guarded()
 }
 

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -103,6 +104,41 @@ func TestLateReadingsAreTakenIn(t *testing.T) {
 	assert.Equal(t, "1.0 kWh", electricity(), "kept for a short while")
 	w.now = w.now.Add(answerLasts + time.Second)
 	assert.Equal(t, "2.0 kWh", electricity())
+}
+
+// TestAnswersTakeTheirTime, in a bubble whose time is not real: a page does not wait
+// for long, says so, and comes again.
+func TestAnswersTakeTheirTime(t *testing.T) {
+	w, err := theWorld()
+	require.NoError(t, err)
+	synctest.Test(t, func(t *testing.T) {
+		o := testOptions(w)
+		held := &heldBack{Store: w.store, let: make(chan struct{})}
+		o.Store = held
+		s, err := newServer(o)
+		require.NoError(t, err)
+		h := s.guarded()
+		began := time.Now()
+		page := get(h, "/plants/"+checked+"/energy")
+		assert.Equal(t, answerWait, time.Since(began))
+		assert.Equal(t, http.StatusOK, page.Code)
+		assert.Contains(t, page.Body.String(), "Putting the days together")
+		assert.Contains(t, page.Body.String(), `<meta http-equiv="refresh" content="3">`)
+		close(held.let)
+		synctest.Wait()
+		assert.Contains(t, get(h, "/plants/"+checked+"/energy").Body.String(), "Heat delivered", "made meanwhile")
+	})
+}
+
+// heldBack is a store that tells no revision before it is let go.
+type heldBack struct {
+	Store
+	let chan struct{}
+}
+
+func (s *heldBack) Revision(ctx context.Context, id string, from, to time.Time) (int64, error) {
+	<-s.let
+	return s.Store.Revision(ctx, id, from, to)
 }
 
 // shelf is an archive of two notes.
