@@ -71,6 +71,8 @@ func TestNoteCommands(t *testing.T) {
 	require.Len(t, notes, 2)
 	assert.Equal(t, archive.NotAsked, notes[1].Mail.State)
 
+	checkNotesOnPages(t, h)
+
 	for _, wrong := range []struct {
 		args []string
 		want string
@@ -97,4 +99,30 @@ func TestMonthOfANote(t *testing.T) {
 	assert.Equal(t, "2026-01", month.String())
 	_, err = parseMonth("2026-02", record, now)
 	assert.ErrorContains(t, err, "the last that is over is 2026-01")
+}
+
+// checkNotesOnPages: both issues with their files, and nothing else, whatever is
+// asked for.
+func checkNotesOnPages(t *testing.T, h home) {
+	t.Helper()
+	kept, err := archive.Open(h.notesDir())
+	require.NoError(t, err)
+	pages := issuedNotes{kept, func() []*site.Record { return nil }}
+	notes, err := pages.Notes(t.Context(), "mill-cottage")
+	require.NoError(t, err)
+	require.Len(t, notes, 2)
+	assert.Equal(t, []string{"2026-01-issue-2.pdf", "2026-01-issue-2.html"}, notes[0].Files)
+	assert.Equal(t, []string{"2026-01.pdf", "2026-01.html"}, notes[1].Files)
+	for _, n := range notes {
+		for _, name := range n.Files {
+			body, ok, err := pages.NoteFile(t.Context(), "mill-cottage", name)
+			require.NoError(t, err)
+			assert.True(t, ok && len(body) > 1000, name)
+		}
+	}
+	for _, name := range []string{"2026-01-issue-3.pdf", "2026-13.pdf", "../1/entry.json", "2026-01.json", "draft.pdf", "2026-02.html"} {
+		_, ok, err := pages.NoteFile(t.Context(), "mill-cottage", name)
+		require.NoError(t, err, name)
+		assert.False(t, ok, name)
+	}
 }

@@ -16,6 +16,7 @@ import (
 
 	"coldweek/analysis/job"
 	"coldweek/dashboards/metrics"
+	"coldweek/dashboards/note/archive"
 	"coldweek/dashboards/notify"
 	"coldweek/dashboards/web"
 	"coldweek/ingest/broker"
@@ -154,8 +155,13 @@ func (s *service) openWeb(ctx context.Context) error {
 		return err
 	}
 	closing := make(chan struct{})
+	kept, err := archive.Open(s.home.notesDir())
+	if err != nil {
+		return err
+	}
+	records := func() []*site.Record { return *s.records.Load() }
 	pages, err := web.New(web.Options{
-		Store: s.store, Sites: func() []*site.Record { return *s.records.Load() },
+		Store: s.store, Sites: records, Notes: issuedNotes{kept, records},
 		Now: time.Now, Logger: s.logger, Notice: s.notice,
 		Who: gate.Who, FormToken: gate.FormToken, NotesOnly: gate.ByLink,
 		Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,

@@ -41,9 +41,10 @@ func (m Month) first() time.Time { return time.Date(m.Year, m.Month, 1, 12, 0, 0
 func (m Month) Before(months int) Month { return MonthOf(m.first().AddDate(0, -months, 0)) }
 
 // Window is the month in the local days of a site.
-func (m Month) Window(record *site.Record) job.Window {
-	return job.Month(m.Year, m.Month, record.Zone())
-}
+func (m Month) Window(record *site.Record) job.Window { return m.In(record.Zone()) }
+
+// In is the month in the days of a time zone.
+func (m Month) In(zone *time.Location) job.Window { return job.Month(m.Year, m.Month, zone) }
 
 // Facts is all that a note is made of.
 type Facts struct {
