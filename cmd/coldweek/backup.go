@@ -22,8 +22,8 @@ func newBackup(a *app) *cobra.Command {
 		Long: `Copy all readings, days, findings and the quarantine, what engineers are still
 to be told, and what waits to be sent to InfluxDB, to a folder, while serve goes
 on. Each copy is checked before it takes its name. To restore, stop serve and put
-the folder's files in the place of those in data/. Site records, logins and
-coldweek.yaml are plain files: copy them too.`,
+the folder's files in the place of those in data/. Site records, logins,
+coldweek.yaml and issued notes (data/notes) are plain files: copy them too.`,
 		Example: "  coldweek backup /backup/coldweek-2026-01-31\n  coldweek backup /backup/coldweek --overwrite",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {

@@ -160,15 +160,6 @@ func templateOf(text string) template {
 	}
 }
 
-// names are what is filled in.
-func (t template) names() []string {
-	var names []string
-	for i := 1; i < len(t); i += 2 {
-		names = append(names, t[i])
-	}
-	return names
-}
-
 // Args are what is filled into a text, by name.
 type Args map[string]Text
 
