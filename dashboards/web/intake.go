@@ -3,8 +3,10 @@ package web
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strconv"
@@ -40,6 +42,7 @@ type intakeBody struct {
 	Refused  []refusedLine
 	More     bool // there are older ones
 	Topics   []openTopic
+	Mistakes []remarkLine // of records that are left out for them
 	Back     string
 	Onward   string
 }
@@ -79,10 +82,39 @@ func (s *server) intake(r *http.Request) (*page, error) {
 			Detail: strconv.Quote(string(reason)) + " is none of the reasons on the page.", Back: "/intake", BackName: "Intake"}
 	}
 	body := &intakeBody{Reason: string(reason)}
+	body.Mistakes = s.mistakes()
 	if err := s.arrivals(r.Context(), body, sheet); err != nil {
 		return nil, err
 	}
 	return &page{Template: "intake", Title: "Intake", Section: "intake", Body: body}, s.quarantine(r.Context(), body, reason)
+}
+
+// mostMistakes bounds the list.
+const mostMistakes = 30
+
+// mistakes are those of records that are left out for them: their plants are in no
+// list.
+func (s *server) mistakes() []remarkLine {
+	if s.SitesDir == "" {
+		return nil
+	}
+	_, err := site.LoadAll(s.SitesDir)
+	var problems site.Problems
+	if !errors.As(err, &problems) {
+		return nil
+	}
+	var lines []remarkLine
+	for _, p := range problems[:min(len(problems), mostMistakes)] {
+		if p.Warning {
+			continue
+		}
+		where := filepath.Base(p.File)
+		if p.Line > 0 {
+			where = fmt.Sprintf("%s, line %d", where, p.Line)
+		}
+		lines = append(lines, remarkLine{where, oneLine(remarks(p.Field, p.Message), 300), sentence(oneLine(p.Fix, 300))})
+	}
+	return lines
 }
 
 // arrivals fills in what came in, the plant that is furthest behind first.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"net/http"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -68,4 +69,18 @@ func TestIntakeBeforeAnything(t *testing.T) {
 	said := text(document(t, newWard(t, nil).h, "/intake", http.StatusOK))
 	assert.Contains(t, said, "Nothing was refused.")
 	assert.NotContains(t, said, "Since the start")
+}
+
+// TestRecordsLeftOut: a plant whose record has a mistake is in no list, so the page of
+// the intake says so.
+func TestRecordsLeftOut(t *testing.T) {
+	h, _ := clinic(t, "beech", "id: beech\ntime_zone: Europe/Berlin\ndesign: {heat_loss_kw: 6.1}\n")
+	assert.NotContains(t, text(document(t, h, "/intake", http.StatusOK)), "Records left out")
+	dir := t.TempDir()
+	require.NoError(t, os.WriteFile(recordPath(dir, "elm"), []byte("id: elm\ntime_zone: UTC\ndesign:\n  heat_loss_kw: -3\n"), 0o600))
+	w := newWard(t, func(o *Options) { o.SitesDir = dir })
+	doc := document(t, w.h, "/intake", http.StatusOK)
+	checkPage(t, "/intake", doc)
+	assert.Contains(t, text(doc), "Records left out")
+	assert.Contains(t, text(doc), "elm.yaml, line 4 design.heat_loss_kw")
 }

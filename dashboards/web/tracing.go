@@ -220,7 +220,8 @@ func (s *server) traceSVG(r *http.Request) ([]byte, error) {
 		if err != nil {
 			return nil, err
 		}
-		return sized(longTraceOf(w.record, hours, w.period, now), "trace", w.width).SVG(), nil
+		shown, _ := hours.coarser()
+		return sized(longTraceOf(w.record, shown, w.period, now), "trace", w.width).SVG(), nil
 	}
 	span, err := job.Look(r.Context(), s.Store, w.record, w.period.from, w.period.seenBy(now))
 	if err != nil {
