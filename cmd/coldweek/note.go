@@ -43,6 +43,8 @@ text, or as --html or --pdf, and not kept. Without --month, it is last month's.
 --draft keeps it as the draft that coldweek note release issues; --all does so for
 every site, or with --out writes one file a site into a folder. coldweek serve
 makes the drafts by itself once a month is over; see note: in the site record.
+Where nobody watched a month, one note runs the rules over it, which takes longer;
+--all does not, and such a note says that it was not watched.
 
 --engineer adds the numbers behind it. --issue prints an issue as it was kept.`,
 		Example: `  coldweek note mill-cottage --month 2026-01
