@@ -18,7 +18,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 10
+const Definition = 11
 
 // Day is one local calendar day of a site.
 type Day struct {
