@@ -58,8 +58,10 @@ func sheet() template.CSS {
 		"@media (max-width:640px){.pad{padding:22px 18px !important}.tile{width:33% !important}}\n" +
 		"@media (max-width:480px){.cw-wide{display:none}.cw-narrow{display:block}}\n" +
 		"@page{size:A4;margin:14mm 16mm}\n" +
-		"@media print{body{background:#fff !important;font-size:10.2pt !important}.pad{padding:0 !important}" +
-		".sheet{max-width:none !important}.part{break-inside:avoid}}\n")
+		"@media print{body{background:#fff !important;font-size:9.4pt !important;line-height:1.36 !important}.pad{padding:0 !important}" +
+		".sheet{max-width:none !important}.lead{font-size:11.5pt !important;line-height:1.36 !important;margin:10px 0 !important}" +
+		".part{margin-top:11px !important}h2{break-after:avoid;font-size:11.5pt !important}.keep{break-inside:avoid}.small h2,.small p{font-size:7.6pt !important}" +
+		".cw-chart{width:100%}.keep svg{max-height:46mm}}\n")
 }
 
 // HTML is a page that stands alone, charts and all.
@@ -92,6 +94,7 @@ type view struct {
 }
 
 type partView struct {
+	Class               string
 	Heading             words.Text
 	Frame, HeadingStyle template.CSS
 	Blocks              []blockView
@@ -123,8 +126,10 @@ func (v *view) part(p note.Part) partView {
 	paragraph := template.CSS("margin:0 0 8px")
 	switch p.Look {
 	case note.Framed:
+		pv.Class = "keep"
 		pv.Frame = "margin:18px 0 0;padding:12px 16px 6px;background:#f6f4ef;border-left:4px solid #8b9299"
 	case note.Small:
+		pv.Class = "small"
 		pv.HeadingStyle = template.CSS("margin:0 0 3px;font-size:13px;font-weight:700;color:" + chart.Muted.Hex())
 		paragraph = template.CSS("margin:0 0 4px;font-size:12px;line-height:1.45;color:" + chart.Muted.Hex())
 	}
