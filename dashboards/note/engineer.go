@@ -29,7 +29,7 @@ func (c *composer) engineer() {
 	}
 	c.add(Part{ID: "engineer-doubts", Look: Small, Heading: c.say("engineer_doubts", nil), Blocks: doubts})
 	c.add(Part{ID: "engineer-methods", Look: Small, Heading: c.say("engineer_methods", nil), Blocks: []Block{
-		paragraph(c.say("engineer_method_days", nil), c.say("engineer_method_rooms", nil), c.say("engineer_method_cost", nil)),
+		paragraph(c.say("engineer_method_paths", nil), c.say("engineer_method_days", nil), c.say("engineer_method_rooms", nil), c.say("engineer_method_cost", nil)),
 	}})
 	var missing []Block
 	for _, text := range c.doc.ForEngineer {

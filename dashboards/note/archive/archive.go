@@ -74,6 +74,7 @@ type Mail struct {
 	State State     `json:"state"`
 	To    string    `json:"to,omitempty"`
 	Name  string    `json:"name,omitempty"`
+	Reply string    `json:"reply_to,omitempty"`
 	At    time.Time `json:"at,omitzero"` // when it came to that
 	Next  time.Time `json:"next,omitzero"`
 	Tries int       `json:"tries,omitempty"`

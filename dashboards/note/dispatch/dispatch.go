@@ -171,8 +171,15 @@ func (p *Poster) letter(q queued) (deliver.Letter, error) {
 	if err != nil {
 		return deliver.Letter{}, fmt.Errorf("address %q: %w", q.mail.To, err)
 	}
+	var reply *mail.Address
+	if q.mail.Reply != "" {
+		if reply, err = mail.ParseAddress(q.mail.Reply); err != nil {
+			return deliver.Letter{}, fmt.Errorf("address to reply to %q: %w", q.mail.Reply, err)
+		}
+	}
 	return deliver.Letter{
-		ID: fmt.Sprintf("note.%s.%s.%d", e.Site, e.Month, e.Issue), To: &mail.Address{Name: q.mail.Name, Address: to.Address}, Date: e.Released,
+		ReplyTo: reply,
+		ID:      fmt.Sprintf("note.%s.%s.%d", e.Site, e.Month, e.Issue), To: &mail.Address{Name: q.mail.Name, Address: to.Address}, Date: e.Released,
 		Subject: e.Subject, Text: string(files[archive.TextFile]), HTML: string(files[archive.MailHTMLFile]),
 		Files: []deliver.File{{Name: e.Site + "-" + e.Month + ".pdf", Type: "application/pdf", Content: files[archive.PDFFile]}},
 	}, nil

@@ -40,7 +40,7 @@ type desk struct {
 func newDesk(t *testing.T, plant *notetest.Plant) *desk {
 	t.Helper()
 	record := *plant.Record
-	record.Contact = &site.Contact{Engineer: "Ruth", Homeowner: "Die Müllers", HomeownerEmail: "mueller@home.example"}
+	record.Contact = &site.Contact{Engineer: "Ruth", Homeowner: "Die Müllers", HomeownerEmail: "mueller@home.example", EngineerEmail: "ruth@firm.example"}
 	d := &desk{t: t, plant: plant, server: mailtest.Start(t, mailtest.Options{}), dir: filepath.Join(t.TempDir(), "notes"), records: []*site.Record{&record}}
 	var err error
 	d.archive, err = archive.Open(d.dir)
@@ -105,6 +105,7 @@ func TestOfAWellMeasuredMonth(t *testing.T) {
 	t.Run("never", forPlant(plant, never))
 	t.Run("while the server is down", forPlant(plant, serverDown))
 	t.Run("refused", forPlant(plant, refused))
+	t.Run("cut short", forPlant(plant, cutShort))
 	t.Run("a second issue", forPlant(plant, secondIssue))
 }
 
@@ -136,6 +137,7 @@ func releasesAreSentOnce(t *testing.T, d *desk) {
 	assert.Equal(t, archive.Sent, d.state(1).State)
 	got := d.server.Letters()[0]
 	assert.Equal(t, []string{"mueller@home.example"}, got.To)
+	assert.Equal(t, "<ruth@firm.example>", got.Header.Get("Reply-To"))
 	subject, err := new(mime.WordDecoder).DecodeHeader(got.Header.Get("Subject"))
 	require.NoError(t, err)
 	assert.Equal(t, "Your heating in January\u00a02026: Mill Cottage, Little Tarnbeck", strings.ReplaceAll(subject, " 2026", "\u00a02026"))
@@ -188,6 +190,20 @@ func serverDown(t *testing.T, d *desk) {
 	d.step("2026-02-01 08:40")
 	assert.Len(t, d.server.Letters(), 1)
 	assert.Equal(t, archive.Sent, d.state(1).State)
+}
+
+// cutShort: the mail server took the letter and the process ended before that was
+// kept. It comes again, as the same letter.
+func cutShort(t *testing.T, d *desk) {
+	d.step("2026-02-01 07:00")
+	e := d.release("ruth")
+	before := d.state(1)
+	d.step("2026-02-01 08:00")
+	require.NoError(t, d.archive.SetMail(e, before))
+	d.step("2026-02-01 08:10")
+	d.step("2026-02-01 08:20")
+	require.Len(t, d.server.Letters(), 2)
+	assert.Equal(t, d.server.Letters()[0].Header.Get("Message-ID"), d.server.Letters()[1].Header.Get("Message-ID"))
 }
 
 func refused(t *testing.T, d *desk) {

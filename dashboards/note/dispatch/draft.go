@@ -95,7 +95,7 @@ func Files(d *note.Document) (map[string][]byte, error) {
 func (w *Writer) Release(record *site.Record, month note.Month, by string) (archive.Entry, error) {
 	to := archive.Mail{}
 	if c := record.Contact; c != nil {
-		to.To, to.Name = c.HomeownerEmail, c.Homeowner
+		to.To, to.Name, to.Reply = c.HomeownerEmail, c.Homeowner, c.EngineerEmail
 	}
 	return w.Archive.Release(record.ID, month, by, w.Now().UTC(), to)
 }

@@ -142,7 +142,10 @@ func TestNoEnglishIsLeftInGerman(t *testing.T) {
 	english, german := texts(t, read(t, "en")), texts(t, read(t, "de"))
 	small := regexp.MustCompile(`(?i)\b(the|and|of|is|are|it|that|with|for|from|to|your|you|we|not|this|on|at|by|has|have|day|water|heat|month)\b`)
 	for key, text := range german {
-		if key == "draft other" || strings.HasPrefix(key, "missing_") {
+		if strings.HasPrefix(key, "engineer_method_paths") {
+			text = strings.Replace(text, "this, last", "", 1) // names of paths
+		}
+		if strings.HasPrefix(key, "missing_") {
 			text = regexp.MustCompile(`[a-z_]+\.[a-z_]+|former_[a-z_]+|set_temp_c`).ReplaceAllString(text, "")
 		}
 		assert.Empty(t, small.FindAllString(regexp.MustCompile(`\{[a-z_]*\}`).ReplaceAllString(text, ""), -1), "%s: %s", key, text)

@@ -69,6 +69,7 @@ type Letter struct {
 	ID      string // the same for the same letter: the local part of its Message-ID
 	Thread  string // what letters about the same thing have in common, or ""
 	To      *mail.Address
+	ReplyTo *mail.Address // the sender when nil
 	Date    time.Time
 	Subject string
 	Text    string
@@ -189,6 +190,9 @@ func (l Letter) message(from *mail.Address) *smtp.Msg {
 	}
 	m.FromMailAddress(&mail.Address{Name: line(from.Name), Address: from.Address})
 	m.ToMailAddress(&mail.Address{Name: line(l.To.Name), Address: l.To.Address})
+	if l.ReplyTo != nil {
+		m.ReplyToMailAddress(&mail.Address{Name: line(l.ReplyTo.Name), Address: l.ReplyTo.Address})
+	}
 	m.Subject(line(l.Subject))
 	m.SetDateWithValue(l.Date)
 	m.SetMessageIDWithValue("coldweek." + l.ID + "@" + domain)

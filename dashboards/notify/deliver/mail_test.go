@@ -130,6 +130,7 @@ func body(t *testing.T, l mailtest.Letter) []byte {
 func TestFilesAreAttached(t *testing.T) {
 	server, s := plainServer(t)
 	l := letter()
+	l.ReplyTo = &mail.Address{Name: "Ruth\r\nBcc: x@x.example", Address: "ruth@firm.example"}
 	l.Files = []deliver.File{{Name: "Brief für Mühle.pdf", Type: "application/pdf", Content: []byte("%PDF-1.3\r\n.\r\n\x00\xff")}}
 	require.NoError(t, send(t, s, l))
 	require.Len(t, server.Letters(), 1)
@@ -137,6 +138,10 @@ func TestFilesAreAttached(t *testing.T) {
 	kind, parameters, err := mime.ParseMediaType(got.Header.Get("Content-Type"))
 	require.NoError(t, err)
 	require.Equal(t, "multipart/mixed", kind)
+	reply, err := got.Header.AddressList("Reply-To")
+	require.NoError(t, err)
+	assert.Equal(t, "ruth@firm.example", reply[0].Address)
+	assert.Empty(t, got.Header.Get("Bcc"))
 	parts := multipart.NewReader(bytes.NewReader(body(t, got)), parameters["boundary"])
 	text, err := parts.NextPart()
 	require.NoError(t, err)
