@@ -134,7 +134,8 @@ func reasonsOf(found []noticed, most int) (shown []reason, more int) {
 			continue
 		}
 		f := &found[i].finding
-		shown = append(shown, reason{findingAddress(found[i].record.ID, f), f.Title, string(f.Severity)})
+		title, _, _ := strings.Cut(f.Title, ";") // the rest is on its page
+		shown = append(shown, reason{findingAddress(found[i].record.ID, f), title, string(f.Severity)})
 	}
 	return shown, more
 }
