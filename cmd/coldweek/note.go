@@ -236,9 +236,9 @@ func (a *app) remark(d *note.Document, f noteFlags) {
 // allNotes drafts the notes of every site, or writes them into a folder, one after
 // the other, so that memory holds one. Sites that fail are told at the end.
 func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) error {
-	records, err := site.LoadAll(h.sitesDir())
-	if err != nil {
-		return err
+	records, failed := site.LoadAll(h.sitesDir()) // records with mistakes are left out
+	if len(records) == 0 {
+		return failed
 	}
 	w, err := h.notes(st)
 	if err != nil {
@@ -250,7 +250,6 @@ func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) err
 		}
 	}
 	bar := a.progress("notes")
-	var failed error
 	made, issued := 0, 0
 	for i, record := range records {
 		switch err := a.oneOfAll(ctx, w, record, f); {
