@@ -31,7 +31,7 @@ const face = "font-family:'Liberation Sans',Arial,Helvetica,sans-serif;"
 
 func look() styles {
 	ink, muted, grid := chart.Ink.Hex(), chart.Muted.Hex(), chart.Grid.Hex()
-	css := func(format string, args ...any) template.CSS { return template.CSS(fmt.Sprintf(format, args...)) } //nolint:gosec // constants
+	css := func(format string, args ...any) template.CSS { return template.CSS(fmt.Sprintf(format, args...)) }
 	return styles{
 		Body:    css("margin:0;padding:0;background:#f3f1ec;color:%s;%sfont-size:15px;line-height:1.5", ink, face),
 		Sheet:   css("max-width:680px;background:#ffffff;border-collapse:collapse;text-align:left"),
@@ -163,7 +163,7 @@ func itemRole(i *note.Item) chart.Role {
 // picture is safe as HTML since package chart escapes every string in it.
 func picture(c *note.Chart, size chart.Size, suffix string) template.HTML {
 	svg := chart.Picture(size, c.ID+"-"+suffix, c.Title.String(), c.Words.String(), c.Picture.Sized(size).Draw)
-	return template.HTML(svg) //nolint:gosec // see above
+	return template.HTML(svg)
 }
 
 func (b *blockView) table(t *note.Table) {
