@@ -26,30 +26,44 @@ const (
 
 // Analyse answers for a window of whole local days.
 func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, error) {
+	result, _, err := AnalyseWithDays(ctx, st, record, w, progress)
+	return result, err
+}
+
+// AnalyseWithDays is Analyse and gives the days too that the answer is made of.
+func AnalyseWithDays(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, []siteday.Day, error) {
 	r, err := newReader(ctx, st, record)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	days, err := r.days(ctx, w, progress)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	result := Summarise(record, w, days, sourceOf(r.channels))
+	if err := r.lookCloser(ctx, w, result); err != nil {
+		return nil, nil, err
+	}
+	return result, days, nil
+}
+
+// lookCloser adds to an answer what only readings tell.
+func (r *reader) lookCloser(ctx context.Context, w Window, result *Result) error {
 	if step := result.FlowRate.Step; step != nil {
 		span, err := r.look(ctx, step.From, step.To)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		result.FlowRate.Date(span.Trace, span.Operation)
 	}
 	if circuitsWanted(r.channels) {
 		span, err := r.look(ctx, w.To.AddDate(0, 0, -circuitDays), w.To)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		result.Emitters.Circuits = watchedCircuits(record, span.Trace, span.Operation)
+		result.Emitters.Circuits = watchedCircuits(r.record, span.Trace, span.Operation)
 	}
-	return result, nil
+	return nil
 }
 
 // Summarise makes the answer of site days alone.
@@ -67,6 +81,12 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	r.CurveAdvice = adviceOf(record, &sums, r)
 	r.Emitters = emittersOf(record, &sums, w.To)
 	return r
+}
+
+// Count is the part of the answer of site days that needs no fit: it costs little.
+func Count(record *site.Record, w Window, days []siteday.Day, source trace.Source) *Result {
+	sums := siteday.Merge(days)
+	return counted(record, w, days, &sums, source)
 }
 
 // counted is the part of an answer that needs no fit.

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
-	"golang.org/x/sync/errgroup"
 	"golang.org/x/sync/singleflight"
 
 	"coldweek/analysis/job"
@@ -152,24 +151,15 @@ func (a *answers) make(key answerKey, record *site.Record, w job.Window) <-chan 
 
 // put puts the days of a window together.
 func (a *answers) put(ctx context.Context, record *site.Record, w job.Window) (*answer, error) {
-	days, err := job.Days(ctx, a.Store, record, w, nil)
+	result, days, err := job.AnalyseWithDays(ctx, a.Store, record, w, nil)
 	if err != nil {
 		return nil, err
 	}
-	made := &answer{Made: a.Now()}
-	var g errgroup.Group
-	g.Go(func() (err error) {
-		made.Result, err = job.Analyse(ctx, a.Store, record, w, nil)
-		return err
-	})
-	g.Go(func() error {
-		made.hours, made.flows = hoursOf(days), flowsOf(days)
-		if len(days) > longAnswer {
-			made.months = monthsOf(record, days)
-		}
-		return nil
-	})
-	return made, g.Wait()
+	made := &answer{Made: a.Now(), Result: result, hours: hoursOf(days), flows: flowsOf(days)}
+	if len(days) > longAnswer {
+		made.months = monthsOf(record, days)
+	}
+	return made, nil
 }
 
 func (a *answers) revision(ctx context.Context, record *site.Record, w job.Window) (int64, error) {

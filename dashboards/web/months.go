@@ -39,7 +39,7 @@ func monthsOf(record *site.Record, days []siteday.Day) []monthly {
 
 func monthOf(record *site.Record, days []siteday.Day) monthly {
 	from, to := days[0].From.In(record.Zone()), days[len(days)-1].To.In(record.Zone())
-	r := job.Summarise(record, job.Window{From: from, To: to}, days, trace.NoHeat)
+	r := job.Count(record, job.Window{From: from, To: to}, days, trace.NoHeat)
 	return monthly{
 		from: from, to: to, coverage: r.Coverage, heat: r.Heat, el: r.Electricity, efficiency: r.Efficiency,
 		starts: r.Cycling.Starts, defrosts: r.Defrost.Count, days: len(days),
