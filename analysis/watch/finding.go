@@ -45,6 +45,21 @@ type Figure struct {
 	Decimals int     `json:"decimals,omitempty"`
 }
 
+// unitEndings end the names of figures that have a unit.
+var unitEndings = []string{"_c", "_k", "_lph", "_pct", "_kw", "_w", "_kwh", "_min", "_minutes", "_h", "_hours", "_s", "_days", "_d", "_bar"}
+
+// Words is the figure's name in words, without the unit that follows the number.
+func (f Figure) Words() string {
+	name := f.Name
+	for _, ending := range unitEndings {
+		if cut, ok := strings.CutSuffix(name, ending); ok && f.Unit != "" {
+			name = cut
+			break
+		}
+	}
+	return strings.ReplaceAll(strings.Replace(name, "_pct_", "_", 1), "_", " ")
+}
+
 // Finding is one thing noticed, from its beginning to its end.
 type Finding struct {
 	Kind     string // of the table's names, with /place or /channel where there may be several

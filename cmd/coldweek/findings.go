@@ -195,21 +195,6 @@ func writeNumbered(out io.Writer, what string, lines []string) {
 	}
 }
 
-// unitSuffixes end the names of figures.
-var unitSuffixes = []string{"_c", "_k", "_lph", "_pct", "_kw", "_w", "_kwh", "_min", "_minutes", "_h", "_hours", "_s", "_days", "_d"}
-
-// figureName is the name in words, without the unit that follows the number.
-func figureName(f watch.Figure) string {
-	name := f.Name
-	for _, suffix := range unitSuffixes {
-		if cut, ok := strings.CutSuffix(name, suffix); ok && f.Unit != "" {
-			name = cut
-			break
-		}
-	}
-	return strings.ReplaceAll(name, "_", " ")
-}
-
 func newAcknowledge(a *app) *cobra.Command {
 	return a.actionCommand(&cobra.Command{
 		Use:   "ack SITE KIND",

@@ -66,9 +66,7 @@ func TestFindingsByCommandLine(t *testing.T) {
 	require.NoError(t, os.Remove(file))
 }
 
-func TestFigureName(t *testing.T) {
-	assert.Equal(t, "minimum flow", figureName(watch.Figure{Name: "minimum_flow_lph", Unit: "l/h"}))
-	assert.Equal(t, "starts", figureName(watch.Figure{Name: "starts"}))
+func TestFigureLine(t *testing.T) {
 	assert.Equal(t, "flow rate before 1080 l/h", figureLine(watch.Figure{Name: "flow_rate_before_lph", Value: 1080.4, Unit: "l/h"}))
 }
 

@@ -197,7 +197,7 @@ func (l *lookout) add(what notify.What, record *site.Record, f *watch.Finding, i
 // figureLine is a figure as people read it: its name without the unit, which
 // follows the number.
 func figureLine(f watch.Figure) string {
-	return strings.TrimRight(fmt.Sprintf("%s %.*f %s", figureName(f), f.Decimals, f.Value, f.Unit), " ")
+	return strings.TrimRight(fmt.Sprintf("%s %.*f %s", f.Words(), f.Decimals, f.Value, f.Unit), " ")
 }
 
 // handOver puts events into the outbox; what did not get there waits here.

@@ -105,7 +105,7 @@ func (s *server) findingBody(r *http.Request, record *site.Record, n *noticed) (
 	}
 	for _, e := range f.Evidence {
 		value := e.Value
-		body.Evidence = append(body.Evidence, figure{Name: upperFirst(figureName(e)), Figure: measured(&value, e.Decimals, e.Unit)})
+		body.Evidence = append(body.Evidence, figure{Name: upperFirst(e.Words()), Figure: measured(&value, e.Decimals, e.Unit)})
 	}
 	var err error
 	if body.Head, err = s.plantHead(r, record, "findings"); err != nil {
@@ -171,22 +171,6 @@ func tracePeriod(f *watch.Finding, now time.Time) period {
 
 // address is a plant's page over the period.
 func (p period) address(id string) string { return plantAddress(id) + p.query() }
-
-// unitSuffixes end the names of figures of the evidence.
-var unitSuffixes = []string{"_c", "_k", "_lph", "_pct", "_kw", "_w", "_kwh", "_min", "_minutes", "_h", "_hours", "_s", "_days", "_d", "_bar"}
-
-// figureName is the name of a figure in words, without the unit that follows the
-// number.
-func figureName(f watch.Figure) string {
-	name := f.Name
-	for _, suffix := range unitSuffixes {
-		if cut, ok := strings.CutSuffix(name, suffix); ok && f.Unit != "" {
-			name = cut
-			break
-		}
-	}
-	return strings.ReplaceAll(strings.Replace(name, "_pct_", "_", 1), "_", " ")
-}
 
 // muteLengths are the days a mute may last.
 var muteLengths = []choice{{"1", "a day", false}, {"7", "a week", false}, {"14", "a fortnight", true}, {"30", "30 days", false}, {"90", "90 days", false}, {"0", "for good", false}}
