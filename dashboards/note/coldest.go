@@ -80,7 +80,7 @@ func (c *composer) coldRoom(i int, room comfort.Room) words.Text {
 	if room.Place == "" {
 		return c.say("cold_room_house", words.Args{"hours": hours})
 	}
-	return c.say("cold_room", words.Args{"place": called(room.Place), "hours": hours})
+	return c.say("cold_room", words.Args{"place": called(c.l.Noun(room.Place)), "hours": hours})
 }
 
 // defrosts is one sentence.

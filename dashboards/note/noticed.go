@@ -78,7 +78,7 @@ func (c *composer) item(i *item) *Item {
 	if name == "room_cold" && len(i.places) > 0 {
 		var places []words.Text
 		for _, p := range i.places {
-			places = append(places, called(p))
+			places = append(places, called(c.l.Noun(p)))
 		}
 		name, args = "room_cold_place", words.Args{"places": c.l.List(places)}
 	}

@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
 	"golang.org/x/text/feature/plural"
@@ -32,6 +34,7 @@ type Language struct {
 	texts            map[string]wording
 	findings         map[string]Finding
 	style            style
+	capitalNouns     bool
 }
 
 // Finding is what a homeowner is told of a kind of finding.
@@ -43,6 +46,7 @@ type file struct {
 	Name     string              `yaml:"name"`
 	Months   []string            `yaml:"months"`
 	Weekdays []string            `yaml:"weekdays"`
+	Capital  bool                `yaml:"capital_nouns"` // nouns begin large within a sentence
 	Texts    map[string]any      `yaml:"texts"`
 	Findings map[string]threeWay `yaml:"findings"`
 }
@@ -51,6 +55,16 @@ type threeWay struct {
 	Title string `yaml:"title"`
 	Means string `yaml:"means"`
 	Next  string `yaml:"next"`
+}
+
+// Noun writes a name that a record has in small letters, with underscores for
+// blanks, as it stands within a sentence.
+func (l *Language) Noun(name string) string {
+	name = strings.ReplaceAll(name, "_", " ")
+	if first, size := utf8.DecodeRuneInString(name); l.capitalNouns && size > 0 {
+		name = string(unicode.ToUpper(first)) + name[size:]
+	}
+	return name
 }
 
 // Tags are the languages there are.
@@ -95,7 +109,7 @@ func parse(name string, text []byte) (*Language, error) {
 	if err := yaml.UnmarshalWithOptions(text, &f, yaml.Strict()); err != nil {
 		return nil, errors.New(yaml.FormatError(err, false, true))
 	}
-	l := &Language{Tag: name, Name: f.Name, months: f.Months, weekdays: f.Weekdays, texts: map[string]wording{}, findings: map[string]Finding{}}
+	l := &Language{Tag: name, Name: f.Name, months: f.Months, weekdays: f.Weekdays, texts: map[string]wording{}, findings: map[string]Finding{}, capitalNouns: f.Capital}
 	var err error
 	if l.tag, err = language.Parse(f.Tag); err != nil {
 		return nil, fmt.Errorf("tag %q: %w", f.Tag, err)
