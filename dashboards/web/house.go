@@ -60,6 +60,9 @@ func lossChart(o over, id string, width float64) chart.HeatByOutdoor {
 		if design.HeatLossKW != nil {
 			c.Design = &chart.HeatDesign{OutdoorC: *design.OutdoorTempC, HeatKW: *design.HeatLossKW}
 		}
+		if g := l.GrossW; g != nil {
+			c.Loss = &chart.HeatFit{OutdoorC: *design.OutdoorTempC, HeatKW: g.Value / 1000, LowKW: g.Low / 1000, HighKW: g.High / 1000}
+		}
 	}
 	for outdoorC := math.Floor(coldestC); outdoorC <= warmestC; outdoorC++ {
 		if e, ok := l.NetAt(outdoorC); ok {
