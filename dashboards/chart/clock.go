@@ -246,15 +246,22 @@ func (c clock) between(beginnings []time.Time, style TextStyle, taken []extent, 
 	return marks
 }
 
+// changeSeenMS is the longest window in which an hour more or less is seen.
+const changeSeenMS = 15 * 24 * 3600e3
+
 // change is an instant at which the clocks go forward or back.
 type change struct {
 	x    float64
 	note string
 }
 
-// changes returns the changes of the wall clock within the window.
+// changes returns the changes of the wall clock within the window, unless it is
+// so long that they say nothing.
 func (c clock) changes() []change {
 	var all []change
+	if c.toMS-c.fromMS > changeSeenMS {
+		return nil
+	}
 	for t := c.at(c.fromMS); ; {
 		_, end := t.ZoneBounds()
 		if end.IsZero() || float64(end.UnixMilli()) >= c.toMS {

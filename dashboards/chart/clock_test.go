@@ -94,6 +94,7 @@ func TestChangesOfTheClockAreSaid(t *testing.T) {
 	check(time.Date(2026, 4, 5, 0, 0, 0, 0, zone(t, "Australia/Lord_Howe")), "01:30 twice", 2)
 	assert.Empty(t, clockFrom(time.Date(2026, 2, 3, 0, 0, 0, 0, zone(t, "Europe/Berlin")), 24*time.Hour, 100).changes())
 	assert.Empty(t, clockFrom(time.Date(2026, 2, 3, 0, 0, 0, 0, time.UTC), 24*time.Hour, 100).changes())
+	assert.Empty(t, clockFrom(time.Date(2026, 3, 1, 0, 0, 0, 0, zone(t, "Europe/Berlin")), 40*24*time.Hour, 100).changes(), "too long for an hour to show")
 }
 
 func TestShownTwice(t *testing.T) {
