@@ -69,36 +69,38 @@ func (r *Report) balance(l *line, need Need) {
 		return
 	}
 	left := r.SustainedRatio * (1 - r.HotWaterShare)
-	crossing := func(capacity, needed func(e robust.Estimate) float64) (atC, downToC float64) {
-		atC, downToC = math.NaN(), math.NaN()
-		for c := warmestC; c >= coldestC; c -= stepK {
-			can, known := l.estimate(c)
-			wants, wanted := need(c)
-			if !known || !wanted {
-				if !math.IsNaN(downToC) {
-					break
-				}
-				continue
+	b := Balance{OutdoorC: math.NaN(), LowC: math.NaN(), HighC: math.NaN()}
+	downToC := math.NaN()
+	for c := warmestC; c >= coldestC; c -= stepK {
+		can, known := l.estimate(c)
+		wants, wanted := need(c)
+		if !known || !wanted {
+			if !math.IsNaN(downToC) {
+				break
 			}
-			downToC = c
-			if capacity(can)*left < needed(wants) {
-				return c + stepK/2, c
-			}
+			continue
 		}
-		return atC, downToC
+		downToC = c
+		crossed(&b.OutdoorC, c, can.Value*left < wants.Value)
+		crossed(&b.LowC, c, can.High*left < wants.Low)
+		crossed(&b.HighC, c, can.Low*left < wants.High)
+		if !math.IsNaN(b.OutdoorC + b.LowC + b.HighC) {
+			break
+		}
 	}
-	value := func(e robust.Estimate) float64 { return e.Value }
-	low := func(e robust.Estimate) float64 { return e.Low }
-	high := func(e robust.Estimate) float64 { return e.High }
-	atC, downToC := crossing(value, value)
 	if math.IsNaN(downToC) {
 		return
 	}
-	r.Balance = &Balance{OutdoorC: atC}
-	r.Balance.LowC, _ = crossing(high, low)
-	r.Balance.HighC, _ = crossing(low, high)
-	if math.IsNaN(atC) {
-		r.Balance.BelowC = &downToC
+	if math.IsNaN(b.OutdoorC) {
+		b.BelowC = &downToC
+	}
+	r.Balance = &b
+}
+
+// crossed notes where lines cross for the first time.
+func crossed(atC *float64, c float64, short bool) {
+	if short && math.IsNaN(*atC) {
+		*atC = c + stepK/2
 	}
 }
 

@@ -41,29 +41,33 @@ func (s *Signature) assumeBase(baseC, spreadK float64) {
 	s.cov = &cov
 }
 
-// certainty is a figure's variance, on how many freedoms it stands, what share
-// the days have in it (the rest was assumed), and how it moves with each K that
-// flow minus return reads high.
-type certainty struct{ variance, freedom, share, perPair float64 }
+// certainty is a figure's variance, how many standard deviations to each side
+// hold 95 %, what share the days have in it (the rest was assumed), and how it
+// moves with each K that flow minus return reads high.
+type certainty struct{ variance, factor95, share, perPair float64 }
+
+// normal95 is how many standard deviations to each side hold 95 %.
+var normal95 = distuv.UnitNormal.Quantile(0.975)
+
+// student95 is by how many standard deviations to each side 95 % lie of so many
+// freedoms.
+func student95(freedom float64) float64 {
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile(0.975)
+}
 
 // half is half the width of the 95 % interval.
-func (c certainty) half() float64 {
-	if math.IsInf(c.freedom, 1) {
-		return distuv.UnitNormal.Quantile(0.975) * math.Sqrt(c.variance)
-	}
-	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: c.freedom}.Quantile(0.975) * math.Sqrt(c.variance)
-}
+func (c certainty) half() float64 { return c.factor95 * math.Sqrt(c.variance) }
 
 // sure is the certainty of the figure that coefficients make along g. What was
 // assumed has no freedoms to count, so the days' are spread over less of the
 // variance (Welch and Satterthwaite; GUM, JCGM 100:2008, G.4).
 func (s *Signature) sure(g []float64) certainty {
-	own := certainty{variance: s.fit.variance(g), freedom: float64(s.fit.freedom), share: 1}
+	own := certainty{variance: s.fit.variance(g), factor95: s.fit.doubt.student95, share: 1}
 	if s.cov == nil {
 		return own
 	}
-	v := mat.NewVecDense(len(g), g)
-	both := mat.Inner(v, s.cov, v)
+	both := along(s.cov, g)
 	share := min(both/own.variance, 1) // of the days in the figure
-	return certainty{variance: both, freedom: own.freedom / (share * share), share: share}
+	freedom := float64(s.fit.freedom) / (share * share)
+	return certainty{variance: both, factor95: student95(freedom), share: share}
 }

@@ -81,7 +81,7 @@ func choose(samples []sample, f form) (*Signature, float64, bool) {
 		if !ok {
 			continue
 		}
-		r := rival{s, s.fit.aicc()}
+		r := rival{Signature: s, aicc: s.fit.aicc()}
 		rivals = append(rivals, r)
 		if r.aicc < best.aicc {
 			best = r
@@ -92,7 +92,7 @@ func choose(samples []sample, f form) (*Signature, float64, bool) {
 	}
 	s, ok := f(knowing(samples, best.Terms), best.Terms)
 	if ok {
-		s.rivals = rivals
+		s.rivals = weighed(rivals, best.aicc)
 	}
 	return s, best.aicc, ok
 }
@@ -100,22 +100,26 @@ func choose(samples []sample, f form) (*Signature, float64, bool) {
 // rival is a signature with other terms.
 type rival struct {
 	*Signature
-	aicc float64
+	aicc   float64
+	weight float64 // of evidence
+}
+
+// weighed gives each its weight of evidence, exp(-difference of AICc / 2)
+// (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, 4.3).
+func weighed(rivals []rival, bestAICc float64) []rival {
+	for i := range rivals {
+		rivals[i].weight = math.Exp((bestAICc - rivals[i].aicc) / 2)
+	}
+	return rivals
 }
 
 // rivalry is how far a figure moves with the terms: the mean square distance to
-// what the rivals say, each by its weight of evidence, exp(-difference of AICc /
-// 2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, 4.3).
+// what the rivals say, each by its weight of evidence.
 func (s *Signature) rivalry(figure func(*Signature) float64) float64 {
-	best := math.Inf(1)
+	sum, weights, own := 0.0, 0.0, figure(s)
 	for _, r := range s.rivals {
-		best = min(best, r.aicc)
-	}
-	sum, weights := 0.0, 0.0
-	for _, r := range s.rivals {
-		weight := math.Exp((best - r.aicc) / 2)
-		distance := figure(r.Signature) - figure(s)
-		sum, weights = sum+weight*distance*distance, weights+weight
+		distance := figure(r.Signature) - own
+		sum, weights = sum+r.weight*distance*distance, weights+r.weight
 	}
 	return sum / max(weights, 1)
 }
@@ -167,14 +171,15 @@ func (s *Signature) reachesBase(samples []sample) bool {
 // leaveOdd fits, leaves out days whose heat is far from what the rest says, and
 // fits again until none is left.
 func leaveOdd(points []Point, counted bool, rules *Rules) (*Signature, bool) {
-	s, ok := signatureOf(samplesOf(points, counted), rules)
-	if ok && s.BaseC == nil {
-		leaveOffLine(points, counted, rules)
-	}
+	samples := samplesOf(points, counted)
+	s, ok := signatureOf(samples, rules)
+	again := ok && s.BaseC == nil && leaveOffLine(points, samples, rules)
 	for range maxRounds {
-		samples := samplesOf(points, counted)
-		s, ok = signatureOf(samples, rules)
-		if !ok || !leave(points, samples, s.miss, rules) {
+		if again {
+			samples = samplesOf(points, counted)
+			s, ok = signatureOf(samples, rules)
+		}
+		if again = ok && leave(points, samples, s.miss, rules); !again {
 			break
 		}
 	}
@@ -184,16 +189,15 @@ func leaveOdd(points []Point, counted bool, rules *Rules) (*Signature, bool) {
 // maxRounds bounds how often odd days are looked for.
 const maxRounds = 5
 
-// leaveOffLine looks for odd days by a line that they cannot tilt (Theil-Sen).
-func leaveOffLine(points []Point, counted bool, rules *Rules) {
-	samples := samplesOf(points, counted)
+// leaveOffLine looks for odd days by a line that they cannot tilt (Theil-Sen), and
+// says whether there were any.
+func leaveOffLine(points []Point, samples []sample, rules *Rules) bool {
 	var outdoorC, heatW []float64
 	for _, s := range samples {
 		outdoorC, heatW = append(outdoorC, s.outdoorC), append(heatW, s.heatW)
 	}
-	if t, ok := robust.TheilSen(outdoorC, heatW); ok {
-		leave(points, samples, func(s *sample) float64 { return s.heatW - t.At(s.outdoorC) }, rules)
-	}
+	t, ok := robust.TheilSen(outdoorC, heatW)
+	return ok && leave(points, samples, func(s *sample) float64 { return s.heatW - t.At(s.outdoorC) }, rules)
 }
 
 // leave marks the points whose heat misses by more than rules allow, and says

@@ -286,7 +286,7 @@ func (g *GreyBox) sure(byWPerK, byGainK float64) certainty {
 	byInverse := -byWPerK * g.LossWPerK / g.inverse
 	variance := byInverse*byInverse*g.cov[0][0] + 2*byInverse*byGainK*g.cov[0][1] + byGainK*byGainK*g.cov[1][1]
 	return certainty{
-		variance: g.widening() * variance, freedom: math.Inf(1), share: 1,
+		variance: g.widening() * variance, factor95: normal95, share: 1,
 		perPair: byWPerK*g.pullWPerK + byGainK*g.pullGainK,
 	}
 }

@@ -74,6 +74,7 @@ func (r *Result) fit(days []siteday.Day) {
 	if !ok || r.Days < o.Rules.FewestDays {
 		return
 	}
+	s.fit.weigh()
 	r.Signature = s
 	r.Method = BySignature
 	if r.Days >= o.Rules.SignatureDays {
@@ -162,9 +163,8 @@ func (r *Result) loss() (robust.Estimate, bool) {
 // GrossAt is what leaves the house at an outdoor temperature with the rooms at
 // RoomC, in W; false when the loss is not known.
 func (r *Result) GrossAt(outdoorC float64) (robust.Estimate, bool) {
-	loss, ok := r.loss()
-	differenceK := r.RoomC - outdoorC
-	if !ok || differenceK <= 0 {
+	loss, differenceK := r.LossWPerK, r.RoomC-outdoorC
+	if loss == nil || differenceK <= 0 {
 		return robust.Estimate{}, false
 	}
 	return robust.Estimate{Value: loss.Value * differenceK, Low: loss.Low * differenceK, High: loss.High * differenceK}, true
@@ -175,7 +175,7 @@ func (r *Result) GrossAt(outdoorC float64) (robust.Estimate, bool) {
 // Gains are as they were, the sun's as on the coldest quarter of the days; where
 // rooms are not known, so are they.
 func (r *Result) NetAt(outdoorC float64) (robust.Estimate, bool) {
-	if _, ok := r.loss(); !ok {
+	if r.LossWPerK == nil {
 		return robust.Estimate{}, false
 	}
 	var net robust.Estimate

@@ -18,6 +18,15 @@ type regression struct {
 	rows     [][]float64
 	day      []int // of each row, counted from any day
 	rho      float64
+	doubt    *doubt // after weigh
+}
+
+// doubt is what the variance of any linear combination of the coefficients is
+// made of.
+type doubt struct {
+	ordinary  float64       // times g' bread g, made larger for rho
+	neweyWest *mat.SymDense // g' of it g
+	student95 float64       // Student's t for 95 % with the fit's freedom
 }
 
 // regress fits y; false when the rows do not tell the coefficients apart.
@@ -79,16 +88,33 @@ func (r *regression) correlate() {
 	r.rho, _ = robust.Autocorrelation(series)
 }
 
+// weigh prepares variance, once and for all combinations.
+func (r *regression) weigh() {
+	n := len(r.rows)
+	freedom := float64(r.freedom)
+	r.doubt = &doubt{
+		ordinary:  r.rss / freedom * float64(n) / robust.EffectiveSize(n, r.unbiased()),
+		neweyWest: r.neweyWest(lagsFor(n)),
+		student95: student95(freedom),
+	}
+	r.doubt.neweyWest.ScaleSym(float64(n)/freedom, r.doubt.neweyWest)
+}
+
 // variance of the linear combination g of the coefficients: the largest of
 // ordinary least squares made larger for rho by n_eff, and Newey and West's.
 func (r *regression) variance(g []float64) float64 {
-	v := mat.NewVecDense(len(g), g)
-	s2 := r.rss / float64(r.freedom)
-	ordinary := s2 * mat.Inner(v, r.bread, v)
-	n := len(r.rows)
-	rho := r.unbiased()
-	correlated := ordinary * float64(n) / robust.EffectiveSize(n, rho)
-	return max(correlated, r.neweyWest(v, lagsFor(n))*float64(n)/float64(r.freedom))
+	return max(r.doubt.ordinary*along(r.bread, g), along(r.doubt.neweyWest, g), 0)
+}
+
+// along is g' m g.
+func along(m *mat.SymDense, g []float64) float64 {
+	sum := 0.0
+	for i, v := range g {
+		for j, w := range g {
+			sum += v * m.At(i, j) * w
+		}
+	}
+	return sum
 }
 
 // unbiased takes off what few residuals hide of rho: about (1+3 rho)/n with a
@@ -102,23 +128,48 @@ func (r *regression) unbiased() float64 {
 // lagsFor is Newey and West's rule of 1994, 4 (n/100)^(2/9).
 func lagsFor(n int) int { return int(4 * math.Pow(float64(n)/100, 2.0/9)) }
 
-// neweyWest is the variance of g with the Bartlett kernel. Days that are
-// missing are no neighbours.
-func (r *regression) neweyWest(g *mat.VecDense, lags int) float64 {
-	var direction mat.VecDense
-	direction.MulVec(r.bread, g)
-	score := make(map[int]float64, len(r.rows))
+// neweyWest is the covariance of the coefficients with the Bartlett kernel. Days
+// that are missing are no neighbours.
+func (r *regression) neweyWest(lags int) *mat.SymDense {
+	scores := mat.NewDense(r.day[len(r.day)-1]-r.day[0]+1, len(r.rows[0]), nil)
 	for i, row := range r.rows {
-		score[r.day[i]] = r.residual[i] * mat.Dot(&direction, mat.NewVecDense(len(row), row))
-	}
-	sum := 0.0
-	for _, day := range r.day {
-		for lag := -lags; lag <= lags; lag++ {
-			weight := 1 - math.Abs(float64(lag))/float64(lags+1)
-			sum += weight * score[day] * score[day+lag]
+		score := scores.RawRowView(r.day[i] - r.day[0])
+		for j, v := range row {
+			score[j] = r.residual[i] * v
 		}
 	}
-	return max(sum, 0)
+	meat := kernelSum(scores, lags)
+	var half, both mat.Dense
+	half.Mul(r.bread, meat)
+	both.Mul(&half, r.bread)
+	p, _ := both.Dims()
+	covariance := mat.NewSymDense(p, nil)
+	for i := range p {
+		for j := i; j < p; j++ {
+			covariance.SetSym(i, j, (both.At(i, j)+both.At(j, i))/2)
+		}
+	}
+	return covariance
+}
+
+// kernelSum adds up the products of rows that lie up to lags apart.
+func kernelSum(scores *mat.Dense, lags int) *mat.SymDense {
+	days, p := scores.Dims()
+	sum := mat.NewSymDense(p, nil)
+	for day := range days {
+		one := scores.RawRowView(day)
+		for other := max(day-lags, 0); other <= min(day+lags, days-1); other++ {
+			weight := 1 - math.Abs(float64(other-day))/float64(lags+1)
+			two := scores.RawRowView(other)
+			for i := range p {
+				for j := i; j < p; j++ {
+					// Each pair of days comes in both orders.
+					sum.SetSym(i, j, sum.At(i, j)+weight*(one[i]*two[j]+one[j]*two[i])/2)
+				}
+			}
+		}
+	}
+	return sum
 }
 
 // aicc is Akaike's criterion, corrected for few rows; the error's variance is

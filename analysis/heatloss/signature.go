@@ -96,17 +96,12 @@ func changePoint(samples []sample, terms []Term, sideDays int) (*Signature, bool
 		return nil, false
 	}
 	lowC, highC := sorted[sideDays-1], sorted[len(sorted)-sideDays]
-	rss := newSearch(samples, terms).rss
-	bestC, best := lowC, math.Inf(1)
-	for c := lowC; c <= highC; c += baseGridK {
-		if v := rss(c); v < best {
-			best, bestC = v, c
-		}
-	}
-	if math.IsInf(best, 1) {
+	search := newSearch(samples, terms)
+	bestC, ok := search.best(lowC, highC)
+	if !ok {
 		return nil, false
 	}
-	return atBase(samples, terms, golden(rss, max(bestC-baseGridK, lowC), min(bestC+baseGridK, highC)))
+	return atBase(samples, terms, golden(search.rss, max(bestC-baseGridK, lowC), min(bestC+baseGridK, highC)))
 }
 
 // golden narrows a minimum between two points by golden section.

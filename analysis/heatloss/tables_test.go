@@ -83,7 +83,7 @@ func TestLineAgainstR(t *testing.T) {
 		want.equal(t, "resid_lag1_autocorr", "value", s.Rho, digits)
 		want.equal(t, "mean_response_at_-3C", "value", s.heatW(-3), digits)
 		want.equal(t, "mean_response_at_-3C", "se", s.ordinary([]float64{1, 3}), digits)
-		want.equal(t, "mean_response_at_-5C", "ci95_hi", s.heatW(-5)+certainty{variance: math.Pow(s.ordinary([]float64{1, 5}), 2), freedom: float64(s.fit.freedom)}.half(), digits)
+		want.equal(t, "mean_response_at_-5C", "ci95_hi", s.heatW(-5)+certainty{variance: math.Pow(s.ordinary([]float64{1, 5}), 2), factor95: student95(float64(s.fit.freedom))}.half(), digits)
 		assert.InDelta(t, 0, s.NMBE, 1e-12)
 	}
 }
@@ -95,10 +95,11 @@ func TestCorrelatedDaysWidenAgainstR(t *testing.T) {
 	require.True(t, ok)
 	want := references(t, "E", "Newey-West L=4 Bartlett no small-sample factor")
 	require.Equal(t, 4, lagsFor(s.Days))
-	se := func(g ...float64) float64 { return math.Sqrt(s.fit.neweyWest(mat.NewVecDense(len(g), g), 4)) }
+	se := func(g ...float64) float64 { return math.Sqrt(along(s.fit.neweyWest(4), g)) }
 	want.equal(t, "slope_se", "value", se(0, 1), 1e-7)
 	want.equal(t, "intercept_se", "value", se(1, 0), 1e-7)
 	want.equal(t, "mean_response_se_at_-3C", "value", se(1, 3), 1e-7)
+	s.fit.weigh()
 	references(t, "E", "AR1 adjustment").equal(t, "n_eff", "value", robust.EffectiveSize(s.Days, s.Rho), 1e-7)
 	assert.Greater(t, math.Sqrt(s.sureHeat(-3).variance), se(1, 3), "the interval in use is at least that")
 }
