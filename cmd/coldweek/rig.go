@@ -48,7 +48,7 @@ The same flags give the same bytes. --house takes one of the demo's houses,
 --seed draws a healthy plant. A trouble is KIND, KIND@DAY or KIND@DAY=SIZE,
 where DAY counts from the start; rig troubles lists them.`,
 		Example: `  coldweek rig csv --seed 7 --from 2026-01-01 --days 28 --truth truth.json --out plant-7.csv
-  coldweek rig csv --house 0 --trouble flow_step@3`,
+  coldweek rig csv --house orchard-house --trouble flow_step@3`,
 		Args: args(cobra.NoArgs),
 		RunE: func(_ *cobra.Command, _ []string) (err error) {
 			plant, from, err := f.plant()

@@ -52,7 +52,7 @@ One folder, --home, holds one deployment: coldweek.yaml, sites/, data/.`,
 	root.SetOut(io.out)
 	root.SetErr(io.err)
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
-		return usagef("%w; see coldweek %s --help", err, c.Name())
+		return usagef("%w; see %s --help", err, c.CommandPath())
 	})
 	root.PersistentFlags().StringVar(&a.homeDir, "home", "./coldweek-home", "folder that holds this deployment")
 	root.PersistentFlags().BoolVarP(&a.verbose, "verbose", "v", false, "log more")

@@ -8,6 +8,7 @@ type Paperwork struct {
 	PumpCurve []site.PumpPoint
 	Tariff    *site.Tariff
 	Contact   *site.Contact
+	Note      *site.Note
 }
 
 // elbows of a leg; the coefficient is common practice for bends of this size.
@@ -21,14 +22,18 @@ func radiator(name, room, size string, lengthM float64) site.Leg {
 		Fittings: []site.Fitting{{Name: "radiator with valves", Zeta: 12, Count: 1}, {Name: "elbow", Zeta: 1.2, Count: 4}}}
 }
 
+// inventedFactors is where the carbon factors come from.
+const inventedFactors = "invented for the demonstration"
+
+// The telephone number is of those that Ofcom keeps for fiction.
 func british(homeowner string) (*site.Tariff, *site.Contact) {
 	return &site.Tariff{Currency: "GBP", PricePerKWh: new(0.26), CarbonKgPerKWh: new(0.19), FormerFuel: "oil",
-			FormerPricePerKWh: new(0.085), FormerEfficiency: new(0.84), FormerCarbonKgKWh: new(0.27)},
-		&site.Contact{Engineer: "Ruth Hallam, Hallam Heating", Homeowner: homeowner}
+			FormerPricePerKWh: new(0.085), FormerEfficiency: new(0.84), FormerCarbonKgKWh: new(0.27), CarbonSource: inventedFactors},
+		&site.Contact{Engineer: "Ruth Hallam, Hallam Heating", EngineerPhone: "01632 960112", EngineerEmail: "office@hallam.example", Homeowner: homeowner}
 }
 
 func orchardPaperwork() Paperwork {
-	tariff, contact := british("The Okafor family")
+	tariff, contact := british("the Okafor family")
 	return Paperwork{
 		Tariff: tariff, Contact: contact, PumpCurve: []site.PumpPoint{{FlowLPH: 400, HeadKPa: 62}, {FlowLPH: 1000, HeadKPa: 52}, {FlowLPH: 1500, HeadKPa: 36}, {FlowLPH: 2000, HeadKPa: 14}},
 		Pipework: &site.Pipework{Legs: []site.Leg{{
@@ -59,8 +64,9 @@ func lindenPaperwork() Paperwork {
 			Fittings: []site.Fitting{{Name: "manifold and loops", Zeta: 25, Count: 1}}}
 	}
 	return Paperwork{
-		Tariff:    &site.Tariff{Currency: "EUR", PricePerKWh: new(0.31), CarbonKgPerKWh: new(0.36), FormerFuel: "gas", FormerPricePerKWh: new(0.11), FormerEfficiency: new(0.88), FormerCarbonKgKWh: new(0.2)},
-		Contact:   &site.Contact{Engineer: "Jonas Wirth, Wirth Haustechnik", Homeowner: "Familie Brandl"},
+		Tariff:    &site.Tariff{Currency: "EUR", PricePerKWh: new(0.31), CarbonKgPerKWh: new(0.36), FormerFuel: "gas", FormerPricePerKWh: new(0.11), FormerEfficiency: new(0.88), FormerCarbonKgKWh: new(0.2), CarbonSource: "für die Vorführung erfunden"},
+		Note:      &site.Note{Language: "de"},
+		Contact:   &site.Contact{Engineer: "Jonas Wirth, Wirth Haustechnik", EngineerEmail: "buero@wirth.example", Homeowner: "Familie Brandl"},
 		PumpCurve: []site.PumpPoint{{FlowLPH: 800, HeadKPa: 74}, {FlowLPH: 1800, HeadKPa: 62}, {FlowLPH: 2800, HeadKPa: 34}},
 		Pipework: &site.Pipework{Legs: []site.Leg{{
 			Name: "primaries", Material: "copper", Size: "35x1.2", LengthM: 16, Fittings: elbows(10),

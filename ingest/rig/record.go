@@ -42,6 +42,7 @@ func (p *Plant) paperwork() *site.Record {
 		Pipework:     p.Paperwork.Pipework,
 		Tariff:       p.Paperwork.Tariff,
 		Contact:      p.Paperwork.Contact,
+		Note:         p.Paperwork.Note,
 		Commissioned: &site.Commissioned{FlowRateLPH: new(round(p.Loop.FlowLPH, 0))},
 	}
 	if !p.Design.Commissioned.IsZero() {
