@@ -17,6 +17,40 @@ const lostAfter = 6 * time.Hour
 // its mean in each hour; NaN where nothing is known, and until the damping has
 // forgotten where it began.
 func damped(hours []siteday.Hour, dampingH float64) []float64 {
+	return weatherOf(hours).damped(dampingH)
+}
+
+// allDamped does that for each of the time constants.
+func allDamped(hours []siteday.Hour) [][]float64 {
+	weather := weatherOf(hours)
+	all := make([][]float64, len(dampingsH))
+	for i, dampingH := range dampingsH {
+		all[i] = weather.damped(dampingH)
+	}
+	return all
+}
+
+// outdoorHour is the mean outdoor temperature of an hour.
+type outdoorHour struct {
+	from     time.Duration // since the first hour
+	outdoorC float64       // NaN: not known
+}
+
+type weather []outdoorHour
+
+func weatherOf(hours []siteday.Hour) weather {
+	w := make(weather, len(hours))
+	for i := range hours {
+		outdoorC, ok := hours[i].Outdoor.Of()
+		if !ok {
+			outdoorC = math.NaN()
+		}
+		w[i] = outdoorHour{hours[i].From.Sub(hours[0].From), outdoorC}
+	}
+	return w
+}
+
+func (hours weather) damped(dampingH float64) []float64 {
 	means := make([]float64, len(hours))
 	left := 1.0 // of a departure after an hour
 	if dampingH > 0 {
@@ -24,19 +58,18 @@ func damped(hours []siteday.Hour, dampingH float64) []float64 {
 	} else {
 		left = 0
 	}
-	state, known, since := 0.0, time.Time{}, time.Time{}
-	for i := range hours {
-		h := &hours[i]
+	state, known, since := 0.0, time.Duration(-1), time.Duration(0)
+	for i, h := range hours {
 		means[i] = math.NaN()
-		outdoorC, ok := h.Outdoor.Of()
-		if !ok {
+		outdoorC := h.outdoorC
+		if math.IsNaN(outdoorC) {
 			continue
 		}
-		if known.IsZero() || h.From.Sub(known) > lostAfter {
-			state, since = outdoorC, h.From
+		if known < 0 || h.from-known > lostAfter {
+			state, since = outdoorC, h.from
 		}
-		known = h.From.Add(time.Hour)
-		if h.From.Sub(since).Hours() >= dampingH {
+		known = h.from + time.Hour
+		if (h.from - since).Hours() >= dampingH {
 			means[i] = outdoorC + (state-outdoorC)*dampingH*(1-left)
 		}
 		state = outdoorC + (state-outdoorC)*left

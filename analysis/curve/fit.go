@@ -85,9 +85,8 @@ type candidate struct {
 	dampingH float64
 	rooms    bool // the third coefficient is the rooms' say
 	r        *regression
-	used     []sample
-	outdoorC []float64 // of each used sample
-	widening float64   // of its interval, for hours that follow each other
+	*seen
+	widening float64 // of its interval, for hours that follow each other
 }
 
 // Of reads the hours of a span.
@@ -142,12 +141,14 @@ func ends(values []float64) (low, high float64) {
 // search fits all shapes at all dampings; hours at a limit that shows are left
 // out and the rest is fitted again.
 func (f *Fit) search(hours []siteday.Hour, samples []sample, k *Known) {
-	best := bestFits(hours, samples, k)
+	outdoorC := allDamped(hours)
+	coldestC := coldest(hours)
+	best := bestFits(&view{samples: samples, outdoorC: outdoorC}, k.shapes(coldestC))
 	if len(best) == 0 {
 		return
 	}
 	if lowC, highC, rest := best[0].limits(); lowC != nil || highC != nil {
-		if again := bestFits(hours, rest, k); len(again) > 0 {
+		if again := bestFits(&view{samples: rest, outdoorC: outdoorC}, k.shapes(coldestC)); len(again) > 0 {
 			f.LowC, f.HighC, best = lowC, highC, again
 		}
 	}
@@ -156,15 +157,14 @@ func (f *Fit) search(hours []siteday.Hour, samples []sample, k *Known) {
 
 // bestFits returns the fits that are as good as the best, one of each shape, in
 // the order in which shapes are believed.
-func bestFits(hours []siteday.Hour, samples []sample, k *Known) []candidate {
+func bestFits(v *view, shapes []shape) []candidate {
 	var found []candidate
 	bestK := math.Inf(1)
-	coldestC := coldest(hours)
-	rooms := roomsVary(samples)
-	for _, sh := range k.shapes(coldestC) {
+	rooms := roomsVary(v.samples)
+	for _, sh := range shapes {
 		var best *candidate
-		for _, dampingH := range dampingsH {
-			c, ok := fitOne(hours, samples, sh, dampingH, rooms)
+		for damping := range dampingsH {
+			c, ok := fitOne(v, sh, damping, rooms)
 			if ok && (best == nil || c.r.absoluteK < best.r.absoluteK) {
 				best = &c
 			}
@@ -203,36 +203,32 @@ func roomsVary(samples []sample) bool {
 }
 
 // fitOne fits one shape at one damping, with the rooms' say where it makes sense.
-func fitOne(hours []siteday.Hour, samples []sample, sh shape, dampingH float64, rooms bool) (candidate, bool) {
-	c := candidate{shape: sh, dampingH: dampingH, rooms: rooms}
-	outdoorC := damped(hours, dampingH)
-	for _, one := range samples {
-		if at := outdoorC[one.hour]; !math.IsNaN(at) && !(rooms && math.IsNaN(one.roomShortK)) {
-			c.used, c.outdoorC = append(c.used, one), append(c.outdoorC, at)
-		}
-	}
+func fitOne(v *view, sh shape, damping int, rooms bool) (candidate, bool) {
+	c := candidate{shape: sh, dampingH: dampingsH[damping], rooms: rooms, seen: v.seen(damping, rooms)}
 	if len(c.used) < fewestHours || !c.fit() {
 		return c, false
 	}
 	if say := c.say(); rooms && (say < leastSay || say > mostSay) {
-		return fitOne(hours, samples, sh, dampingH, false)
+		return fitOne(v, sh, damping, false)
 	}
 	return c, true
 }
 
 func (c *candidate) fit() bool {
-	n := len(c.used)
-	level, size, short := make([]float64, n), make([]float64, n), make([]float64, n)
-	y, weight := make([]float64, n), make([]float64, n)
-	for i, one := range c.used {
-		level[i], size[i], short[i] = 1, c.shape.at(c.outdoorC[i]), one.roomShortK
-		y[i], weight[i] = one.flowC, one.weight
+	size := make([]float64, len(c.outdoorC))
+	for i, outdoorC := range c.outdoorC {
+		size[i] = c.shape.at(outdoorC)
 	}
-	columns := [][]float64{level, size}
+	return c.fitTo(size)
+}
+
+// fitTo fits values of the shape at the hours.
+func (c *candidate) fitTo(size []float64) bool {
+	columns := [][]float64{size}
 	if c.rooms {
-		columns = append(columns, short)
+		columns = append(columns, c.shortK)
 	}
-	r, ok := regress(columns, y, weight)
+	r, ok := regress(columns, c.flowC, c.weight)
 	c.r = r
 	return ok
 }

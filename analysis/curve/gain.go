@@ -96,11 +96,11 @@ func (h *gainHours) gain(work func(i int, lowerK float64) float64, lowerK float6
 // temperature and of the load, which hides in both.
 func (h *gainHours) own(lowerK float64) (robust.Estimate, bool) {
 	n := len(h.pct)
-	level, ideal := make([]float64, n), make([]float64, n)
-	for i := range level {
-		level[i], ideal[i] = 1, h.ideal(i, 0)
+	ideal := make([]float64, n)
+	for i := range ideal {
+		ideal[i] = h.ideal(i, 0)
 	}
-	r, ok := regress([][]float64{level, ideal, h.heatShare}, h.pct, h.heatShare)
+	r, ok := regress([][]float64{ideal, h.heatShare}, h.pct, h.heatShare)
 	if !ok || !r.refine() {
 		return robust.Estimate{}, false
 	}

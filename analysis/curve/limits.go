@@ -61,10 +61,15 @@ func plateau(sorted []float64, fromC, toC float64) bool {
 
 // clipped is the fit with the outdoor temperature held between two.
 func (c *candidate) clipped(coldC, mildC float64) (*candidate, bool) {
-	held := *c
-	held.outdoorC = make([]float64, len(c.outdoorC))
+	held, size := *c, slices.Clone(c.r.columns[0])
+	atCold, atMild := c.shape.at(coldC), c.shape.at(mildC)
 	for i, outdoorC := range c.outdoorC {
-		held.outdoorC[i] = min(max(outdoorC, coldC), mildC)
+		switch {
+		case outdoorC < coldC:
+			size[i] = atCold
+		case outdoorC > mildC:
+			size[i] = atMild
+		}
 	}
-	return &held, held.fit()
+	return &held, held.fitTo(size)
 }

@@ -19,30 +19,44 @@ const (
 	leastScaleK = 0.05
 )
 
-// regression is y = sum of coefficient·column, fitted robustly.
+// regression is y = level + sum of coefficient·column, of one or two columns,
+// fitted robustly.
 type regression struct {
 	columns     [][]float64
 	y, weight   []float64
-	coefficient []float64
-	inverse     *mat.SymDense // of the weighted normal matrix; times scaleK² it is the covariance
+	coefficient []float64     // the level first
+	inverse     *mat.SymDense // of refined regressions, of the weighted normal matrix; times scaleK² it is the covariance
 	scaleK      float64       // robust deviation of the residuals; of refined regressions
 	residualK   []float64
 	absoluteK   float64 // weighted mean of the residuals' sizes
+
+	normal *mat.SymDense
+	right  *mat.VecDense
+	factor mat.Cholesky
 }
 
 // regress minimises the sizes of the residuals, which outliers cannot lead
 // astray. It returns false where the columns do not determine the coefficients.
 func regress(columns [][]float64, y, weight []float64) (*regression, bool) {
-	r := &regression{columns: columns, y: y, weight: weight, residualK: make([]float64, len(y))}
+	n := 1 + len(columns)
+	r := &regression{
+		columns: columns, y: y, weight: weight, coefficient: make([]float64, n),
+		normal: mat.NewSymDense(n, nil), right: mat.NewVecDense(n, nil),
+	}
 	now := slices.Clone(weight)
-	for range absoluteRounds {
+	for round := range absoluteRounds {
+		if round > 0 {
+			r.residuals(now)
+			for i, residual := range now {
+				now[i] = weight[i] / max(math.Abs(residual), leastScaleK)
+			}
+		}
 		if !r.solve(now) {
 			return nil, false
 		}
-		for i, residual := range r.residualK {
-			now[i] = weight[i] / max(math.Abs(residual), leastScaleK)
-		}
 	}
+	r.residualK = now
+	r.residuals(r.residualK)
 	total := 0.0
 	for i, residual := range r.residualK {
 		r.absoluteK += weight[i] * math.Abs(residual)
@@ -65,48 +79,81 @@ func (r *regression) refine() bool {
 		if !r.solve(now) {
 			return false
 		}
+		r.residuals(r.residualK)
 	}
-	return true
+	r.inverse = mat.NewSymDense(len(r.coefficient), nil)
+	return r.factor.InverseTo(r.inverse) == nil
 }
 
 // solve does one round of weighted least squares.
 func (r *regression) solve(weight []float64) bool {
-	columns, y, n := r.columns, r.y, len(r.columns)
-	normal, right := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-	for a := range columns {
+	if len(r.columns) == 1 {
+		r.sumOne(weight)
+	} else {
+		r.sumTwo(weight)
+	}
+	if !r.factor.Factorize(r.normal) || r.factor.Cond() > 1e10 {
+		return false
+	}
+	return r.factor.SolveVecTo(mat.NewVecDense(len(r.coefficient), r.coefficient), r.right) == nil
+}
+
+// sumOne and sumTwo make the normal equations of one column and of two.
+func (r *regression) sumOne(weight []float64) {
+	x, y := r.columns[0][:len(weight)], r.y[:len(weight)]
+	var sum, sumX, sumXX, sumY, sumXY float64
+	for i, w := range weight {
+		wx := w * x[i]
+		sum, sumX, sumXX = sum+w, sumX+wx, sumXX+wx*x[i]
+		sumY, sumXY = sumY+w*y[i], sumXY+wx*y[i]
+	}
+	r.set(sum, sumX, sumXX)
+	r.setRight(sumY, sumXY)
+}
+
+func (r *regression) sumTwo(weight []float64) {
+	x, z, y := r.columns[0][:len(weight)], r.columns[1][:len(weight)], r.y[:len(weight)]
+	var sum, sumX, sumZ, sumXX, sumXZ, sumZZ, sumY, sumXY, sumZY float64
+	for i, w := range weight {
+		wx, wz := w*x[i], w*z[i]
+		sum, sumX, sumZ = sum+w, sumX+wx, sumZ+wz
+		sumXX, sumXZ, sumZZ = sumXX+wx*x[i], sumXZ+wx*z[i], sumZZ+wz*z[i]
+		sumY, sumXY, sumZY = sumY+w*y[i], sumXY+wx*y[i], sumZY+wz*y[i]
+	}
+	r.set(sum, sumX, sumZ, sumXX, sumXZ, sumZZ)
+	r.setRight(sumY, sumXY, sumZY)
+}
+
+// set fills the normal matrix by rows of its upper triangle.
+func (r *regression) set(sums ...float64) {
+	n, next := len(r.coefficient), 0
+	for a := range n {
 		for b := a; b < n; b++ {
-			sum := 0.0
-			for i, w := range weight {
-				sum += w * columns[a][i] * columns[b][i]
-			}
-			normal.SetSym(a, b, sum)
-		}
-		sum := 0.0
-		for i, w := range weight {
-			sum += w * columns[a][i] * y[i]
-		}
-		right.SetVec(a, sum)
-	}
-	var factor mat.Cholesky
-	if !factor.Factorize(normal) || factor.Cond() > 1e10 {
-		return false
-	}
-	var solution mat.VecDense
-	if factor.SolveVecTo(&solution, right) != nil {
-		return false
-	}
-	r.inverse = mat.NewSymDense(n, nil)
-	if factor.InverseTo(r.inverse) != nil {
-		return false
-	}
-	r.coefficient = slices.Clone(solution.RawVector().Data)
-	for i := range y {
-		r.residualK[i] = y[i]
-		for a, c := range r.coefficient {
-			r.residualK[i] -= c * columns[a][i]
+			r.normal.SetSym(a, b, sums[next])
+			next++
 		}
 	}
-	return true
+}
+
+func (r *regression) setRight(sums ...float64) {
+	for a, sum := range sums {
+		r.right.SetVec(a, sum)
+	}
+}
+
+// residuals puts down what the coefficients leave of y.
+func (r *regression) residuals(to []float64) {
+	x, y, level, slope := r.columns[0][:len(to)], r.y[:len(to)], r.coefficient[0], r.coefficient[1]
+	for i := range to {
+		to[i] = y[i] - level - slope*x[i]
+	}
+	if len(r.columns) == 1 {
+		return
+	}
+	z, slope := r.columns[1][:len(to)], r.coefficient[2]
+	for i := range to {
+		to[i] -= slope * z[i]
+	}
 }
 
 // deviation of a combination of the coefficients.

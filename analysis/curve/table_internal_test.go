@@ -51,15 +51,15 @@ func expected(t *testing.T) map[string]float64 {
 // within scipy's standard errors of its least squares line, and claim errors
 // like those.
 func TestRegressionAgainstLeastSquares(t *testing.T) {
-	var level, outdoorC, flowC, weight []float64
+	var outdoorC, flowC, weight []float64
 	for _, row := range table(t, "heating_curve_fit.csv") {
-		level, outdoorC = append(level, 1), append(outdoorC, number(t, row[0]))
+		outdoorC = append(outdoorC, number(t, row[0]))
 		flowC, weight = append(flowC, number(t, row[1])), append(weight, 1)
 	}
 	want := expected(t)
 	check := func(shareOfSE, ofItself float64) {
 		t.Helper()
-		r, ok := regress([][]float64{level, outdoorC}, flowC, weight)
+		r, ok := regress([][]float64{outdoorC}, flowC, weight)
 		require.True(t, ok)
 		require.True(t, r.refine())
 		assert.InDelta(t, want["slope"], r.coefficient[1], shareOfSE*want["slope se"])
