@@ -6,9 +6,9 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"github.com/gofrs/flock"
+	"github.com/moby/sys/atomicwriter"
 )
 
 // private is the mode of every file here.
@@ -17,19 +17,7 @@ const private fs.FileMode = 0o600
 // replaceFile writes a file that only its owner may read, so that a reader, or a
 // power cut, finds either the old or the new one.
 func replaceFile(path string, text []byte) error {
-	temporary, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*") // 0600
-	if err != nil {
-		return err
-	}
-	_, err = temporary.Write(text)
-	err = errors.Join(err, temporary.Sync(), temporary.Close())
-	if err == nil {
-		err = os.Rename(temporary.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(temporary.Name()))
-	}
-	return nil
+	return atomicwriter.WriteFile(path, text, private)
 }
 
 // readPrivate returns nil for a file that does not exist. What others than the

@@ -11,6 +11,7 @@ import (
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
+	"github.com/moby/sys/atomicwriter"
 
 	"coldweek/ingest/site"
 )
@@ -152,35 +153,13 @@ func visitsPlace(root ast.Node, lines int) (at int, indent string, key bool, err
 }
 
 // replaceFile puts new content in the place of a file: whole, or not at all.
-func replaceFile(path string, content []byte) (err error) {
+func replaceFile(path string, content []byte) error {
 	info, err := os.Stat(path)
 	if err != nil {
 		return fmt.Errorf("write site record: %w", err)
 	}
-	// A name that begins with a dot is not taken for a record.
-	fresh, err := os.CreateTemp(filepath.Dir(path), ".visit-*")
-	if err != nil {
-		return fmt.Errorf("write site record: %w", err)
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(fresh.Name())
-		}
-	}()
-	_, err = fresh.Write(content)
-	if err == nil {
-		err = fresh.Chmod(info.Mode().Perm())
-	}
-	if err == nil {
-		err = fresh.Sync()
-	}
-	if closed := fresh.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Rename(fresh.Name(), path)
-	}
-	if err != nil {
+	// What is half written begins with a dot, so it is not taken for a record.
+	if err := atomicwriter.WriteFile(path, content, info.Mode().Perm()); err != nil {
 		return fmt.Errorf("write site record: %w", err)
 	}
 	return syncFolder(filepath.Dir(path))

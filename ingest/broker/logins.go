@@ -11,13 +11,13 @@ import (
 	"io/fs"
 	"maps"
 	"os"
-	"path/filepath"
 	"regexp"
 	"runtime"
 	"slices"
 	"sync"
 
 	"github.com/goccy/go-yaml"
+	"github.com/moby/sys/atomicwriter"
 	"golang.org/x/crypto/bcrypt"
 	"golang.org/x/sync/singleflight"
 )
@@ -208,29 +208,12 @@ func (l *Logins) change(do func(map[string]string)) error {
 	if err != nil {
 		return fmt.Errorf("write logins: %w", err)
 	}
-	if err := replaceFile(l.path, text); err != nil {
+	// A reader, or a power cut, finds either the old or the new file.
+	if err := atomicwriter.WriteFile(l.path, text, 0o600); err != nil {
 		return fmt.Errorf("write logins: %w", err)
 	}
 	_, err = l.Reload()
 	return err
-}
-
-// replaceFile writes a file of mode 0600 so that a reader, or a power cut,
-// finds either the old or the new one.
-func replaceFile(path string, text []byte) error {
-	temporary, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*") // 0600
-	if err != nil {
-		return err
-	}
-	_, err = temporary.Write(text)
-	err = errors.Join(err, temporary.Sync(), temporary.Close())
-	if err == nil {
-		err = os.Rename(temporary.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(temporary.Name()))
-	}
-	return nil
 }
 
 // Check says whether the password is the user's.
