@@ -144,15 +144,15 @@ func (r *regression) setRight(sums ...float64) {
 // residuals puts down what the coefficients leave of y.
 func (r *regression) residuals(to []float64) {
 	x, y, level, slope := r.columns[0][:len(to)], r.y[:len(to)], r.coefficient[0], r.coefficient[1]
-	for i := range to {
-		to[i] = y[i] - level - slope*x[i]
-	}
 	if len(r.columns) == 1 {
+		for i := range to {
+			to[i] = y[i] - level - slope*x[i]
+		}
 		return
 	}
-	z, slope := r.columns[1][:len(to)], r.coefficient[2]
+	z, other := r.columns[1][:len(to)], r.coefficient[2]
 	for i := range to {
-		to[i] -= slope * z[i]
+		to[i] = y[i] - level - slope*x[i] - other*z[i]
 	}
 }
 

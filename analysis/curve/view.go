@@ -27,7 +27,9 @@ func (v *view) seen(damping int, rooms bool) *seen {
 	if s := v.kept[key]; s != nil {
 		return s
 	}
-	s := &seen{}
+	n := len(v.samples)
+	column := func() []float64 { return make([]float64, 0, n) }
+	s := &seen{make([]sample, 0, n), column(), column(), column(), column()}
 	for _, one := range v.samples {
 		if at := v.outdoorC[damping][one.hour]; !math.IsNaN(at) && !(rooms && math.IsNaN(one.roomShortK)) {
 			s.used, s.outdoorC = append(s.used, one), append(s.outdoorC, at)

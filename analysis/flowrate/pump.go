@@ -23,7 +23,11 @@ type PumpUse struct {
 
 // pumpUse returns nil when it is not known what the plant did.
 func pumpUse(days []siteday.Day) *PumpUse {
-	sums := siteday.Merge(days)
+	var sums siteday.Sums
+	for i := range days {
+		// The rest of a year's days would only be copied.
+		sums.Add(&siteday.Sums{SecondsS: days[i].Sums.SecondsS, Pump: days[i].Sums.Pump})
+	}
 	knownDays := sums.KnownS() / (hoursPerDay * secondsPerHour)
 	if knownDays == 0 {
 		return nil

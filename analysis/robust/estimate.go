@@ -18,12 +18,11 @@ var normalScale = 1 / distuv.UnitNormal.Quantile(0.75)
 
 // Median returns the middle value, false of none.
 func Median(values []float64) (float64, bool) {
-	sorted := known(values)
-	if len(sorted) == 0 {
+	kept := known(values)
+	if len(kept) == 0 {
 		return 0, false
 	}
-	slices.Sort(sorted)
-	return middle(sorted), true
+	return middle(kept), true
 }
 
 // Deviation returns the median distance from the median, times 1.4826, so that
@@ -38,7 +37,6 @@ func Deviation(values []float64) (float64, bool) {
 	for i, v := range distances {
 		distances[i] = math.Abs(v - centre)
 	}
-	slices.Sort(distances)
 	return normalScale * middle(distances), true
 }
 
@@ -55,10 +53,10 @@ func known(values []float64) []float64 {
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// middle of sorted values, at least one. gonum's quantiles interpolate
+// middle of values, at least one, which it reorders. gonum's quantiles interpolate
 // otherwise: of an even number they do not give the mean of the middle two.
-func middle(sorted []float64) float64 {
-	return (sorted[(len(sorted)-1)/2] + sorted[len(sorted)/2]) / 2
+func middle(values []float64) float64 {
+	return (nth(values, (len(values)-1)/2) + nth(values, len(values)/2)) / 2
 }
 
 // rankEstimate returns the median of values and, as its interval, those so many
@@ -72,7 +70,7 @@ func rankEstimate(values []float64, ranks float64) (Estimate, bool) {
 		return Estimate{}, false
 	}
 	return Estimate{
-		Value: (nth(values, (n-1)/2) + nth(values, n/2)) / 2,
+		Value: middle(values),
 		Low:   nth(values, low),
 		High:  nth(values, high),
 	}, true

@@ -1,9 +1,16 @@
 package siteday
 
+import "slices"
+
 // Merge adds days in ascending order. Runs, defrosts and hot-water runs that
 // cross midnight become one again.
 func Merge(days []Day) Sums {
 	var total Sums
+	hours, runs := 0, 0
+	for i := range days {
+		hours, runs = hours+len(days[i].Sums.Hours), runs+len(days[i].Sums.Runs)
+	}
+	total.Hours, total.Runs = slices.Grow(total.Hours, hours), slices.Grow(total.Runs, runs)
 	for i := range days {
 		total.Add(&days[i].Sums)
 	}
