@@ -1,14 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
-	"os/user"
 	"path/filepath"
-	"text/tabwriter"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -55,6 +53,8 @@ Where nobody watched a month, one note runs the rules over it, which takes longe
 		Args: args(cobra.MaximumNArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
 			switch {
+			case f.all && f.out == "" && (f.html || f.pdf || f.engineer):
+				return usagef("with --all, --html, --pdf and --engineer say how files are written; say into which folder with --out")
 			case f.all && len(given) == 0:
 				return a.withHome(c.Context(), func(h home, st *stores) error { return a.allNotes(c.Context(), h, st, f) })
 			case f.all:
@@ -67,6 +67,12 @@ Where nobody watched a month, one note runs the rules over it, which takes longe
 			})
 		},
 	}
+	f.register(c)
+	c.AddCommand(newNoteRelease(a), newNoteList(a))
+	return c
+}
+
+func (f *noteFlags) register(c *cobra.Command) {
 	flags := c.Flags()
 	flags.StringVar(&f.month, "month", "", "the month, as 2026-01; last month when left out")
 	flags.BoolVar(&f.html, "html", false, "as a page")
@@ -79,9 +85,12 @@ Where nobody watched a month, one note runs the rules over it, which takes longe
 	flags.BoolVar(&f.all, "all", false, "every site")
 	flags.IntVar(&f.issue, "issue", 0, "print this issue as it was kept")
 	c.MarkFlagsMutuallyExclusive("html", "pdf", "json")
-	c.MarkFlagsMutuallyExclusive("engineer", "draft")
-	c.AddCommand(newNoteRelease(a), newNoteList(a))
-	return c
+	// An issue is as it was kept, and a draft goes to the archive in every form.
+	c.MarkFlagsMutuallyExclusive("issue", "draft", "json", "all")
+	c.MarkFlagsMutuallyExclusive("issue", "draft", "engineer")
+	c.MarkFlagsMutuallyExclusive("issue", "language")
+	c.MarkFlagsMutuallyExclusive("draft", "out")
+	c.MarkFlagsMutuallyExclusive("draft", "html", "pdf")
 }
 
 // notesDir holds the archive of notes.
@@ -142,9 +151,6 @@ func (a *app) oneNote(ctx context.Context, h home, record *site.Record, st *stor
 	if err != nil {
 		return err
 	}
-	if f.asJSON {
-		return writeJSON(a.out, d)
-	}
 	content, err := f.render(d)
 	if err != nil {
 		return err
@@ -203,6 +209,10 @@ func (f noteFlags) file() string {
 
 func (f noteFlags) render(d *note.Document) ([]byte, error) {
 	switch {
+	case f.asJSON:
+		var b bytes.Buffer
+		err := writeJSON(&b, d)
+		return b.Bytes(), err
 	case f.html:
 		return render.HTML(d)
 	case f.pdf:
@@ -225,229 +235,10 @@ func (a *app) writeNote(content []byte, f noteFlags) error {
 
 // remark tells the engineer what the record lacks, beside the note.
 func (a *app) remark(d *note.Document, f noteFlags) {
-	if f.engineer {
+	if f.engineer || f.asJSON {
 		return // it is in the note
 	}
 	for _, lack := range d.ForEngineer {
 		fmt.Fprintf(a.err, "the site record lacks %s\n", lack)
 	}
-}
-
-// allNotes drafts the notes of every site, or writes them into a folder, one after
-// the other, so that memory holds one. Sites that fail are told at the end.
-func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) error {
-	records, failed := site.LoadAll(h.sitesDir()) // records with mistakes are left out
-	if len(records) == 0 {
-		return failed
-	}
-	w, err := h.notes(st)
-	if err != nil {
-		return err
-	}
-	if f.out != "" {
-		if err := os.MkdirAll(f.out, 0o750); err != nil {
-			return fmt.Errorf("make folder of notes: %w", err)
-		}
-	}
-	bar := a.progress("notes")
-	made, issued := 0, 0
-	for i, record := range records {
-		switch err := a.oneOfAll(ctx, w, record, f); {
-		case errors.Is(err, errIssued):
-			issued++
-		case err != nil:
-			failed = errors.Join(failed, fmt.Errorf("site %q: %w", record.ID, err))
-		default:
-			made++
-		}
-		bar.set(int64(i+1), int64(len(records)))
-		if ctx.Err() != nil {
-			break
-		}
-	}
-	bar.done()
-	fmt.Fprintf(a.out, "%s, %d issued already\n", counted(made, "note", "notes"), issued)
-	return failed
-}
-
-// errIssued says that a month's note is out: another draft is for a reason only.
-var errIssued = errors.New("issued already")
-
-func (a *app) oneOfAll(ctx context.Context, w dispatch.Writer, record *site.Record, f noteFlags) error {
-	month, err := parseMonth(f.month, record, time.Now())
-	if err != nil {
-		return err
-	}
-	facts, err := w.Facts(ctx, record, month, nil)
-	if err != nil {
-		return err
-	}
-	switch {
-	case f.out == "" && facts.Issue > 1:
-		return errIssued
-	case f.out == "":
-		_, err := w.Draft(facts, f.tag(record))
-		return err
-	}
-	d, err := compose(facts, f, record)
-	if err != nil {
-		return err
-	}
-	content, err := f.render(d)
-	if err != nil {
-		return err
-	}
-	name := record.ID + "-" + month.String() + filepath.Ext(f.file())
-	if err := os.WriteFile(filepath.Join(f.out, name), content, 0o640); err != nil {
-		return fmt.Errorf("write note: %w", err)
-	}
-	return nil
-}
-
-func newNoteRelease(a *app) *cobra.Command {
-	var month, by string
-	c := &cobra.Command{
-		Use:   "release SITE --month MONTH",
-		Short: "Issue a note: keep it for good and let it go to the homeowner",
-		Long: `Issue the draft of a month, as it is; without a draft, one is made. An issue is
-kept byte for byte. To replace one, make another draft (coldweek note SITE
---draft) and release that: it is marked as such, and says what changed. coldweek serve sends it, if the site record has
-contact.homeowner_email and coldweek.yaml has notify: smtp.`,
-		Example: "  coldweek note release mill-cottage --month 2026-01",
-		Args:    args(cobra.ExactArgs(1)),
-		RunE: func(c *cobra.Command, given []string) error {
-			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
-				m, err := parseMonth(month, record, time.Now())
-				if err != nil {
-					return err
-				}
-				return a.releaseNote(c.Context(), h, record, st, m, by)
-			})
-		},
-	}
-	c.Flags().StringVar(&month, "month", "", "the month, as 2026-01; last month when left out")
-	c.Flags().StringVar(&by, "by", "", "who releases it; the login name when left out")
-	return c
-}
-
-func (a *app) releaseNote(ctx context.Context, h home, record *site.Record, st *stores, month note.Month, by string) error {
-	w, err := h.notes(st)
-	if err != nil {
-		return err
-	}
-	if _, err := w.Archive.Draft(record.ID, month); errors.Is(err, archive.ErrNone) {
-		facts, err := a.facts(ctx, w, record, month)
-		switch {
-		case err != nil:
-			return err
-		case facts.Issue > 1:
-			return usagef("issue %d of %s is out; to replace it, first look at a new draft: coldweek note %s --month %s --draft", facts.Issue-1, month, record.ID, month)
-		}
-		if _, err := w.Draft(facts, note.Language(record)); err != nil {
-			return err
-		}
-	} else if err != nil {
-		return err
-	}
-	if u, err := user.Current(); by == "" && err == nil {
-		by = u.Username
-	}
-	entry, err := w.Release(record, month, by)
-	if err != nil {
-		return err
-	}
-	m, err := w.Archive.Mail(entry)
-	if err != nil {
-		return err
-	}
-	if m.State == archive.Waiting {
-		fmt.Fprintf(a.out, "issue %d of %s; coldweek serve sends it to %s\n", entry.Issue, month, m.To)
-		return nil
-	}
-	fmt.Fprintf(a.out, "issue %d of %s; not to be sent: %s\n", entry.Issue, month, m.Why)
-	return nil
-}
-
-func newNoteList(a *app) *cobra.Command {
-	var asJSON bool
-	c := &cobra.Command{
-		Use:     "list [SITE]",
-		Short:   "Show drafts and issues, and how far they went out",
-		Example: "  coldweek note list\n  coldweek note list mill-cottage",
-		Args:    args(cobra.MaximumNArgs(1)),
-		RunE: func(_ *cobra.Command, given []string) error {
-			h, err := a.openHome()
-			if err != nil {
-				return err
-			}
-			id := ""
-			if len(given) == 1 {
-				if _, err := h.record(given[0]); err != nil {
-					return err
-				}
-				id = given[0]
-			}
-			listed, err := h.listNotes(id)
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return writeJSON(a.out, listed)
-			}
-			return writeNotes(a.out, listed)
-		},
-	}
-	c.Flags().BoolVar(&asJSON, "json", false, "print JSON for other programs")
-	return c
-}
-
-// listedNote is a note as other programs read it.
-type listedNote struct {
-	archive.Entry
-	Draft bool          `json:"draft"`
-	Mail  *archive.Mail `json:"mail"`
-}
-
-func (h home) listNotes(id string) ([]listedNote, error) {
-	kept, err := archive.Open(h.notesDir())
-	if err != nil {
-		return nil, err
-	}
-	entries, err := kept.List(id)
-	if err != nil {
-		return nil, err
-	}
-	listed := []listedNote{}
-	for _, e := range entries {
-		l := listedNote{Entry: e, Draft: e.IsDraft()}
-		if !l.Draft {
-			m, err := kept.Mail(e)
-			if err != nil {
-				return nil, err
-			}
-			l.Mail = &m
-		}
-		listed = append(listed, l)
-	}
-	return listed, nil
-}
-
-func writeNotes(out io.Writer, listed []listedNote) error {
-	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "site\tmonth\tissue\tlanguage\tcoverage\twritten\treleased\tmail")
-	for _, l := range listed {
-		released, sent := "draft, waits for release", ""
-		if !l.Draft {
-			released = l.Released.Format(time.DateOnly) + " by " + l.ReleasedBy
-			sent = string(l.Mail.State)
-			if l.Mail.State == archive.Sent {
-				sent += " " + l.Mail.At.Format(time.DateOnly)
-			}
-			if l.Mail.Why != "" {
-				sent += ": " + l.Mail.Why
-			}
-		}
-		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%.0f %%\t%s\t%s\t%s\n", l.Site, l.Month, l.Issue, l.Language, 100*l.Coverage, l.Written.Format(time.DateOnly), released, sent)
-	}
-	return w.Flush()
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -42,6 +43,13 @@ func TestNoteCommands(t *testing.T) {
 	asJSON, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--json")
 	require.NoError(t, json.Unmarshal([]byte(asJSON), &document))
 	assert.Contains(t, asJSON, `"this.heat.net_kwh"`)
+	file := filepath.Join(t.TempDir(), "note.json")
+	run(0, "note", "mill-cottage", "--month", "2026-01", "--json", "--out", file)
+	inFile, err := os.ReadFile(file)
+	require.NoError(t, err)
+	var written note.Document
+	require.NoError(t, json.Unmarshal(inFile, &written))
+	assert.Equal(t, document.Parts, written.Parts)
 	page, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--html", "--engineer")
 	assert.Contains(t, page, "short_cycling@")
 	paper := filepath.Join(t.TempDir(), "note.pdf")
@@ -73,20 +81,35 @@ func TestNoteCommands(t *testing.T) {
 
 	checkNotesOnPages(t, h)
 
+	checkNoteMistakes(t, dir)
+}
+
+// checkNoteMistakes: what cannot be done is refused, not half of it done.
+func checkNoteMistakes(t *testing.T, dir string) {
+	t.Helper()
+	const usage, failed = exitUsage, exitFailed
 	for _, wrong := range []struct {
-		args []string
+		args string
+		code int
 		want string
 	}{
-		{[]string{"note", "mill-cottage", "--month", "2999-01"}, "is not over yet"},
-		{[]string{"note", "mill-cottage", "--month", "January"}, "write it as 2026-01"},
-		{[]string{"note", "mill-cottage", "--month", "2026-01", "--language", "tlh"}, "only for de, en"},
-		{[]string{"note", "mil-cottage"}, "did you mean"},
-		{[]string{"note", "mill-cottage", "--all"}, "leave \"mill-cottage\" out"},
-		{[]string{"note", "mill-cottage", "--month", "2026-01", "--issue", "7"}, "no such note"},
+		{"mill-cottage --month 2999-01", usage, "is not over yet"},
+		{"mill-cottage --month January", usage, "write it as 2026-01"},
+		{"mill-cottage --month 2026-01 --language tlh", usage, "only for de, en"},
+		{"mil-cottage", usage, "did you mean"},
+		{"mill-cottage --all", usage, "leave \"mill-cottage\" out"},
+		{"mill-cottage --month 2026-01 --issue 7", failed, "no such note"},
+		{"mill-cottage --html --pdf", usage, "[html pdf] were all set"},
+		{"mill-cottage --issue 1 --json", usage, "[issue json] were all set"},
+		{"mill-cottage --issue 1 --language de", usage, "[issue language] were all set"},
+		{"mill-cottage --draft --out note.txt", usage, "[draft out] were all set"},
+		{"mill-cottage --draft --pdf", usage, "[draft pdf] were all set"},
+		{"--all --json", usage, "[all json] were all set"},
+		{"--all --html", usage, "into which folder with --out"},
 	} {
-		out, err, code := coldweek(t, append(wrong.args, "--home", dir)...)
-		assert.NotZero(t, code, wrong.args)
-		assert.Contains(t, out+err, wrong.want)
+		out, err, code := coldweek(t, append(append([]string{"note"}, strings.Fields(wrong.args)...), "--home", dir)...)
+		assert.Equal(t, wrong.code, code, wrong.args)
+		assert.Contains(t, out+err, wrong.want, wrong.args)
 	}
 }
 

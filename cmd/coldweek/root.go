@@ -81,9 +81,13 @@ func group(c *cobra.Command) *cobra.Command {
 	return c
 }
 
-// args wraps cobra's argument checks so that a wrong count is a usage error.
+// args wraps cobra's checks so that a wrong count, or flags that exclude each
+// other, are a usage error.
 func args(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(c *cobra.Command, given []string) error {
+		if err := c.ValidateFlagGroups(); err != nil {
+			return usagef("%w; see %s --help", err, c.CommandPath())
+		}
 		if err := check(c, given); err != nil {
 			return usagef("%w; usage: %s", err, c.UseLine())
 		}
