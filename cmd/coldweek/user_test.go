@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -83,8 +84,12 @@ func TestLinkByCommandLine(t *testing.T) {
 	dir := newHome(t, "mill-cottage", "id: mill-cottage\ntime_zone: Europe/London\n")
 	out, errOut, code := coldweek(t, "link", "mill-cottage", "--url", "https://pages.firm.example", "--home", dir)
 	require.Zero(t, code, errOut)
-	assert.Regexp(t, `^https://pages\.firm\.example/link/mill-cottage\.[0-9]+\.0\.[A-Za-z0-9_-]{43}\n$`, out)
-	assert.Contains(t, errOut, "It opens the notes of mill-cottage until "+time.Now().AddDate(0, 0, 90).Format("2 January 2006"))
+	link := regexp.MustCompile(`^https://pages\.firm\.example/link/mill-cottage\.([0-9]+)\.0\.[A-Za-z0-9_-]{43}\n$`).FindStringSubmatch(out)
+	require.NotNil(t, link, out)
+	until, err := strconv.ParseInt(link[1], 10, 64)
+	require.NoError(t, err)
+	assert.InDelta(t, 90*24, time.Until(time.Unix(until, 0)).Hours(), 2, "90 days, an hour more or less where clocks are put forward or back")
+	assert.Contains(t, errOut, "It opens the notes of mill-cottage until "+time.Unix(until, 0).Format("2 January 2006"))
 	out, errOut, code = coldweek(t, "link", "mill-cottage", "--home", dir)
 	require.Zero(t, code, errOut)
 	assert.Contains(t, out, "http://127.0.0.1:8137/link/")
