@@ -2,6 +2,7 @@ package review
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -37,7 +38,7 @@ func (p *Point) Number() string {
 	if p.Value == nil {
 		return ""
 	}
-	text := fmt.Sprintf("%.*f %s", p.Decimals, *p.Value, p.Unit)
+	text := strings.TrimRight(fmt.Sprintf("%.*f %s", p.Decimals, *p.Value, p.Unit), " ")
 	if p.Low != nil && p.High != nil {
 		text += fmt.Sprintf(" (%.*f to %.*f)", p.Decimals, *p.Low, p.Decimals, *p.High)
 	}
