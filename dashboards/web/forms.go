@@ -74,7 +74,7 @@ func (s *server) readForm(r *http.Request, back, backName string) (by string, er
 	if !may {
 		return "", &refusal{
 			Status: http.StatusForbidden, Title: "You can look, but not change",
-			Detail: "Changes are made by who is signed in for it or, without accounts, on the machine that coldweek runs on.",
+			Detail: "Changes are made by engineers who are logged in or, where there are no accounts, on the machine that coldweek runs on.",
 			Back:   back, BackName: backName,
 		}
 	}
