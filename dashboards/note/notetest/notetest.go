@@ -72,6 +72,13 @@ func (p *Plant) play(t testing.TB, plant rig.Plant, w job.Window, cut []job.Wind
 	}
 }
 
+// Late gives another site one reading of the month, and no more.
+func (p *Plant) Late(t testing.TB, id string) {
+	t.Helper()
+	_, err := p.Store.Append(t.Context(), []ingest.Reading{{Site: id, Channel: "flow_temp", Time: p.Month.Window(p.Record).From.Add(time.Hour), Value: 30}})
+	require.NoError(t, err)
+}
+
 func within(at time.Time, spans []job.Window) bool {
 	for _, w := range spans {
 		if !at.Before(w.From) && at.Before(w.To) {
@@ -107,14 +114,15 @@ func ShortCycling(t testing.TB) *Plant {
 	return Play(t, rig.Houses()[1], January, nil, January.Before(1))
 }
 
-// LowFlow has a strainer that blocks; its note is in German.
+// LowFlow has a strainer that blocks; its note is in German, and its carbon
+// factors name no source.
 func LowFlow(t testing.TB) *Plant {
 	t.Helper()
 	plant := rig.Houses()[2]
 	plant.Troubles = []rig.Trouble{{Kind: rig.BlockingStrainer, After: 6 * 24 * time.Hour, Size: 3}}
-	p := Play(t, plant, January, nil)
-	p.Record.Note = &site.Note{Language: "de"}
-	return p
+	plant.Paperwork.Tariff.CarbonSource = ""
+	plant.Paperwork.Note = &site.Note{Language: "de"}
+	return Play(t, plant, January, nil)
 }
 
 // HalfMissing sent nothing from the eighth to the twenty-fourth.
