@@ -84,7 +84,7 @@ var imports = map[string][]string{
 	"dashboards/note": {"analysis/comfort", "analysis/job", "analysis/season", "analysis/watch", "dashboards/chart", "dashboards/note/picture",
 		"dashboards/note/words", "ingest/site", "ingest/store"},
 	"dashboards/note/archive":    {"dashboards/note"},
-	"dashboards/note/dispatch":   {"analysis/job", "dashboards/note", "dashboards/note/archive", "dashboards/note/render", "dashboards/note/words", "dashboards/notify/deliver", "ingest/site"},
+	"dashboards/note/dispatch":   {"analysis/job", "dashboards/note", "dashboards/note/archive", "dashboards/note/render", "dashboards/note/words", "dashboards/notify", "dashboards/notify/deliver", "ingest/site"},
 	"dashboards/note/notetest":   {"analysis/job", "dashboards/note", "ingest", "ingest/rig", "ingest/site", "ingest/store/local"},
 	"dashboards/note/picture":    {"dashboards/chart"},
 	"dashboards/note/render":     {"dashboards/chart", "dashboards/chart/pdf", "dashboards/note", "dashboards/note/words"},

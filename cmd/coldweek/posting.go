@@ -7,7 +7,6 @@ import (
 	"coldweek/analysis/job"
 	"coldweek/dashboards/note/archive"
 	"coldweek/dashboards/note/dispatch"
-	"coldweek/dashboards/notify/deliver"
 	"coldweek/ingest/site"
 )
 
@@ -24,15 +23,17 @@ func (s *service) postNotes(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	var server *deliver.MailServer
-	if c := s.config.Notify; c != nil && c.SMTP != nil {
-		if server, err = c.SMTP.server(); err != nil {
+	o := dispatch.Options{
+		Writer: writer, Dir: s.home.notesDir(), Records: func() []*site.Record { return *s.records.Load() }, Logger: s.logger, Home: s.home.absolute(),
+	}
+	if s.config.Notify != nil {
+		told, err := s.config.Notify.options(s.home)
+		if err != nil {
 			return err
 		}
+		o.Mail, o.Engineers, o.PagesURL = told.Mail, told.Engineers, told.PagesURL
 	}
-	return dispatch.New(dispatch.Options{
-		Writer: writer, Dir: s.home.notesDir(), Records: func() []*site.Record { return *s.records.Load() }, Mail: server, Logger: s.logger,
-	}).Run(ctx)
+	return dispatch.New(o).Run(ctx)
 }
 
 // markWatched keeps that a site's readings were looked at for findings, so that a

@@ -82,7 +82,7 @@ func (c *composition) sort(n *notice) error {
 		c.add(g, n)
 		return nil
 	}
-	if opens := g.opens(c.now, n.Event.urgent()); n.way != MQTT && opens.After(c.now) {
+	if opens := g.Opens(c.now, n.Event.urgent()); n.way != MQTT && opens.After(c.now) {
 		return n.postpone(c.ctx, c.tx, n.digest, opens)
 	}
 	if why, err := c.quieted(&n.Event); err != nil || why != "" {

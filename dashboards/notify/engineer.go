@@ -68,10 +68,10 @@ func (q QuietHours) Holds(c ClockTime) bool {
 	return c >= q.From || c < q.To
 }
 
-// opens returns the first time from t on at which the engineer may be told. It
+// Opens returns the first time from t on at which the engineer may be told. It
 // looks at the clock on the wall minute by minute, so that no change of the clocks
 // leads it astray.
-func (g *Engineer) opens(t time.Time, urgent bool) time.Time {
+func (g *Engineer) Opens(t time.Time, urgent bool) time.Time {
 	if g.Quiet == nil || urgent && !g.Quiet.HoldsUrgent {
 		return t
 	}
@@ -90,17 +90,18 @@ func (g *Engineer) nextDigest(t time.Time) time.Time {
 	for day := local.Day(); ; day++ {
 		at := time.Date(local.Year(), local.Month(), day, 0, int(g.DigestAt), 0, 0, g.Zone)
 		if at.After(t) {
-			return g.opens(at, false)
+			return g.Opens(at, false)
 		}
 	}
 }
 
 // hears says whether findings of a site and severity are the engineer's.
 func (g *Engineer) hears(site string, severity store.Severity) bool {
-	return severity != store.Info && g.looksAfter(site) && slices.Contains(g.Severities, severity)
+	return severity != store.Info && g.LooksAfter(site) && slices.Contains(g.Severities, severity)
 }
 
-func (g *Engineer) looksAfter(site string) bool {
+// LooksAfter says whether a site is the engineer's.
+func (g *Engineer) LooksAfter(site string) bool {
 	return slices.Contains(g.Sites, EverySite) || slices.Contains(g.Sites, site)
 }
 

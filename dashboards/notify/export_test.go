@@ -28,6 +28,5 @@ func (n *Notifier) Ask(query string) int64 {
 	return v
 }
 
-// Opens and NextDigest are an engineer's hours.
-func (g *Engineer) Opens(t time.Time, urgent bool) time.Time { return g.opens(t, urgent) }
-func (g *Engineer) NextDigest(t time.Time) time.Time         { return g.nextDigest(t) }
+// NextDigest is an engineer's hour.
+func (g *Engineer) NextDigest(t time.Time) time.Time { return g.nextDigest(t) }

@@ -39,7 +39,7 @@ func greetBy(ctx context.Context, tx *sql.Tx, g *Engineer, way Way, now time.Tim
 		}
 		to.digest, to.due = way != MQTT, now
 		if to.digest {
-			to.due = g.opens(now, false)
+			to.due = g.Opens(now, false)
 		}
 		err = addNotice(ctx, tx, to)
 	}

@@ -142,7 +142,7 @@ func (n *Notifier) withoutQuiet(g *Engineer, messages []message) ([]message, err
 	var now []message
 	for _, m := range messages {
 		at := n.options.Now()
-		if opens := g.opens(at, m.urgent); m.way != MQTT && opens.After(at) {
+		if opens := g.Opens(at, m.urgent); m.way != MQTT && opens.After(at) {
 			if err := n.box.set(context.Background(), m.id, "next_ms = ?", opens.UnixMilli()); err != nil {
 				return nil, err
 			}

@@ -41,7 +41,7 @@ func (n *notice) route(ctx context.Context, tx *sql.Tx, g *Engineer, now time.Ti
 	n.due = now
 	switch {
 	case n.way == MQTT && e.What == Ended:
-		return g.looksAfter(e.Site), nil // even if not told of: it may be on the topic from before
+		return g.LooksAfter(e.Site), nil // even if not told of: it may be on the topic from before
 	case e.over() && now.Sub(e.Until) > pastAfter:
 		return false, nil
 	case e.What == Ended:
@@ -59,7 +59,7 @@ func (n *notice) route(ctx context.Context, tx *sql.Tx, g *Engineer, now time.Ti
 			return false, err
 		}
 	}
-	n.due = g.opens(now, e.urgent())
+	n.due = g.Opens(now, e.urgent())
 	if n.digest {
 		n.due = g.nextDigest(now)
 	}

@@ -3,6 +3,7 @@
 //
 //	notes/SITE/2026-01/draft/   the draft, as the engineer looks at it
 //	notes/SITE/2026-01/1/       the first issue; 2/ replaces it
+//	notes/.letters/2026-01/     what tells engineers that drafts wait
 //
 // A note is a folder of files and an entry.json that names them with their sums.
 // A folder appears whole or not at all, and an issue is never written to again;
@@ -32,6 +33,7 @@ const (
 	MailHTMLFile = "mail.html"
 	PDFFile      = "note.pdf"
 	TextFile     = "note.txt"
+	EngineerFile = "engineer.html" // with the numbers behind it; never for the homeowner
 )
 
 const (
@@ -52,7 +54,9 @@ type Entry struct {
 	ReleasedBy string               `json:"released_by,omitempty"`
 	Coverage   float64              `json:"coverage"`
 	Figures    map[string]note.Main `json:"figures"`
-	Sums       map[string]string    `json:"sha256"` // of the files, by name
+	Told       []string             `json:"told,omitempty"`    // titles of the findings that it tells of
+	Missing    []string             `json:"missing,omitempty"` // main figures that are not known
+	Sums       map[string]string    `json:"sha256"`            // of the files, by name
 }
 
 // IsDraft says whether it has not been released.

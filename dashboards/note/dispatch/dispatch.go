@@ -7,12 +7,14 @@ import (
 	"log/slog"
 	"net/mail"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/gofrs/flock"
 
 	"coldweek/dashboards/note"
 	"coldweek/dashboards/note/archive"
+	"coldweek/dashboards/notify"
 	"coldweek/dashboards/notify/deliver"
 	"coldweek/ingest/site"
 )
@@ -33,6 +35,10 @@ type Options struct {
 	Records func() []*site.Record
 	Mail    *deliver.MailServer // nil: what is released waits
 	Logger  *slog.Logger
+	// Engineers with an address are told of the drafts that wait at their sites.
+	Engineers []notify.Engineer
+	PagesURL  string // for links; none when empty
+	Home      string // for the commands of letters
 }
 
 // Poster drafts and sends.
@@ -42,11 +48,15 @@ type Poster struct {
 	records func() []*site.Record
 	mail    *deliver.MailServer
 	log     *slog.Logger
+
+	engineers      []notify.Engineer
+	pagesURL, home string
+	said           note.Month // of which it was logged that nobody can be told
 }
 
 // New makes a Poster.
 func New(o Options) *Poster {
-	return &Poster{writer: o.Writer, dir: o.Dir, records: o.Records, mail: o.Mail, log: o.Logger}
+	return &Poster{writer: o.Writer, dir: o.Dir, records: o.Records, mail: o.Mail, log: o.Logger, engineers: o.Engineers, pagesURL: o.PagesURL, home: o.Home}
 }
 
 // Run drafts and sends until ctx ends. Only one process may do so for an archive.
@@ -70,7 +80,8 @@ func (p *Poster) Run(ctx context.Context) error {
 	}
 }
 
-// Step makes the drafts that are due and sends what is released.
+// Step makes the drafts that are due, tells engineers of them and sends what is
+// released.
 func (p *Poster) Step(ctx context.Context) {
 	for _, record := range p.records() {
 		if ctx.Err() != nil {
@@ -80,24 +91,43 @@ func (p *Poster) Step(ctx context.Context) {
 			p.log.Error("a note was not drafted; trying again", slog.String("site", record.ID), slog.Any("error", err))
 		}
 	}
+	if err := p.tell(ctx); err != nil && ctx.Err() == nil {
+		p.log.Error("engineers were not told of drafts; trying again", slog.Any("error", err))
+	}
 	if err := p.send(ctx); err != nil && ctx.Err() == nil {
 		p.log.Error("notes are held up", slog.Any("error", err))
 	}
 }
 
-// queued is an issue and what became of it so far.
+// queued is a letter and what became of it so far.
 type queued struct {
-	entry archive.Entry
-	mail  archive.Mail
+	what   []any // for the log
+	mail   archive.Mail
+	letter func() (deliver.Letter, error)
+	keep   func(archive.Mail) error
 }
 
-// due are the issues to be sent now.
+// due are the letters to be sent now.
 func (p *Poster) due() ([]queued, error) {
+	issues, err := p.queuedIssues()
+	if err != nil {
+		return nil, err
+	}
+	letters, err := p.queuedLetters()
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(append(issues, letters...), func(q queued) bool {
+		return q.mail.State != archive.Waiting || q.mail.Next.After(p.writer.Now())
+	}), nil
+}
+
+func (p *Poster) queuedIssues() ([]queued, error) {
 	entries, err := p.writer.Archive.List("")
 	if err != nil {
 		return nil, err
 	}
-	var due []queued
+	var all []queued
 	for _, e := range entries {
 		if e.IsDraft() {
 			continue
@@ -106,11 +136,13 @@ func (p *Poster) due() ([]queued, error) {
 		if err != nil {
 			return nil, err
 		}
-		if m.State == archive.Waiting && !m.Next.After(p.writer.Now()) {
-			due = append(due, queued{e, m})
-		}
+		all = append(all, queued{
+			what: []any{slog.String("site", e.Site), slog.String("month", e.Month)}, mail: m,
+			letter: func() (deliver.Letter, error) { return p.letter(e, m) },
+			keep:   func(m archive.Mail) error { return p.writer.Archive.SetMail(e, m) },
+		})
 	}
-	return due, nil
+	return all, nil
 }
 
 // send hands over what is due, on one connection.
@@ -120,7 +152,7 @@ func (p *Poster) send(ctx context.Context) error {
 		return err
 	}
 	if p.mail == nil {
-		p.log.Warn("notes are released, but there is no mail server to send them; set notify: smtp", slog.Int("notes", len(due)))
+		p.log.Warn("notes are released, but there is no mail server to send them; set notify: smtp", slog.Int("letters", len(due)))
 		return nil
 	}
 	mailer, err := p.mail.Connect(ctx)
@@ -147,7 +179,7 @@ func (p *Poster) send(ctx context.Context) error {
 }
 
 func (p *Poster) sendOne(mailer *deliver.Mailer, q queued) error {
-	letter, err := p.letter(q)
+	letter, err := q.letter()
 	if err != nil {
 		return &deliver.Failure{Scope: deliver.Never, Err: err}
 	}
@@ -155,8 +187,7 @@ func (p *Poster) sendOne(mailer *deliver.Mailer, q queued) error {
 }
 
 // letter is an issue as e-mail.
-func (p *Poster) letter(q queued) (deliver.Letter, error) {
-	e := q.entry
+func (p *Poster) letter(e archive.Entry, m archive.Mail) (deliver.Letter, error) {
 	month, err := note.ParseMonth(e.Month)
 	if err != nil {
 		return deliver.Letter{}, err
@@ -167,19 +198,19 @@ func (p *Poster) letter(q queued) (deliver.Letter, error) {
 			return deliver.Letter{}, err
 		}
 	}
-	to, err := mail.ParseAddress(q.mail.To)
+	to, err := mail.ParseAddress(m.To)
 	if err != nil {
-		return deliver.Letter{}, fmt.Errorf("address %q: %w", q.mail.To, err)
+		return deliver.Letter{}, fmt.Errorf("address %q: %w", m.To, err)
 	}
 	var reply *mail.Address
-	if q.mail.Reply != "" {
-		if reply, err = mail.ParseAddress(q.mail.Reply); err != nil {
-			return deliver.Letter{}, fmt.Errorf("address to reply to %q: %w", q.mail.Reply, err)
+	if m.Reply != "" {
+		if reply, err = mail.ParseAddress(m.Reply); err != nil {
+			return deliver.Letter{}, fmt.Errorf("address to reply to %q: %w", m.Reply, err)
 		}
 	}
 	return deliver.Letter{
 		ReplyTo: reply,
-		ID:      fmt.Sprintf("note.%s.%s.%d", e.Site, e.Month, e.Issue), To: &mail.Address{Name: q.mail.Name, Address: to.Address}, Date: e.Released,
+		ID:      fmt.Sprintf("note.%s.%s.%d", e.Site, e.Month, e.Issue), To: &mail.Address{Name: m.Name, Address: to.Address}, Date: e.Released,
 		Subject: e.Subject, Text: string(files[archive.TextFile]), HTML: string(files[archive.MailHTMLFile]),
 		Files: []deliver.File{{Name: e.Site + "-" + e.Month + ".pdf", Type: "application/pdf", Content: files[archive.PDFFile]}},
 	}, nil
@@ -193,14 +224,14 @@ func (p *Poster) settle(q queued, failed error) error {
 	switch {
 	case failed == nil:
 		m.State = archive.Sent
-		p.log.Info("a note was sent", slog.String("site", q.entry.Site), slog.String("month", q.entry.Month))
+		p.log.Info("a letter about notes was sent", q.what...)
 	case deliver.AsFailure(failed).Scope == deliver.Never:
 		m.State, m.Why = archive.Refused, failed.Error()
-		p.log.Error("a note was refused", slog.String("site", q.entry.Site), slog.String("month", q.entry.Month), slog.Any("error", failed))
+		p.log.Error("a letter about notes was refused", append(q.what, slog.Any("error", failed))...)
 	default:
 		m.Next, m.Why = p.writer.Now().Add(pause(m.Tries, failed)).UTC(), failed.Error()
 	}
-	return p.writer.Archive.SetMail(q.entry, m)
+	return q.keep(m)
 }
 
 func pause(tries int, failed error) time.Duration {

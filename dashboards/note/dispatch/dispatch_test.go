@@ -20,6 +20,7 @@ import (
 	"coldweek/dashboards/note/archive"
 	"coldweek/dashboards/note/dispatch"
 	"coldweek/dashboards/note/notetest"
+	"coldweek/dashboards/notify"
 	"coldweek/dashboards/notify/deliver"
 	"coldweek/dashboards/notify/mailtest"
 	"coldweek/ingest/rig"
@@ -35,6 +36,10 @@ type desk struct {
 	dir     string
 	now     time.Time
 	records []*site.Record
+
+	engineers []notify.Engineer
+	log       bytes.Buffer
+	noMail    bool
 }
 
 func newDesk(t *testing.T, plant *notetest.Plant) *desk {
@@ -64,11 +69,15 @@ func (d *desk) writer() *dispatch.Writer {
 }
 
 func (d *desk) poster() *dispatch.Poster {
-	return dispatch.New(dispatch.Options{
+	o := dispatch.Options{
 		Writer: *d.writer(), Dir: d.dir, Records: func() []*site.Record { return d.records },
 		Mail:   &deliver.MailServer{Host: "127.0.0.1", Port: d.server.Port(), From: &mail.Address{Address: "notes@firm.example"}, TLS: deliver.NoTLS},
-		Logger: slog.New(slog.DiscardHandler),
-	})
+		Logger: slog.New(slog.NewTextHandler(&d.log, nil)), Engineers: d.engineers, PagesURL: "https://pages.firm.example/", Home: "/var/lib/coldweek",
+	}
+	if d.noMail {
+		o.Mail = nil
+	}
+	return dispatch.New(o)
 }
 
 func (d *desk) drafted() bool {
@@ -107,6 +116,12 @@ func TestOfAWellMeasuredMonth(t *testing.T) {
 	t.Run("refused", forPlant(plant, refused))
 	t.Run("cut short", forPlant(plant, cutShort))
 	t.Run("a second issue", forPlant(plant, secondIssue))
+	t.Run("engineers are told of drafts once", forPlant(plant, engineersAreTold))
+	t.Run("engineers are told while the server is down", forPlant(plant, engineersAreToldLater))
+	t.Run("a letter to an engineer that was cut short", forPlant(plant, engineersLetterCutShort))
+	t.Run("a late draft is named", forPlant(plant, lateDraftIsNamed))
+	t.Run("released before the letter", forPlant(plant, releasedBefore))
+	t.Run("nobody to tell", forPlant(plant, nobodyToTell))
 }
 
 func draftsComeInTime(t *testing.T, d *desk) {

@@ -66,10 +66,49 @@ func (w *Writer) Draft(facts *note.Facts, language string) (archive.Entry, error
 	if err != nil {
 		return archive.Entry{}, err
 	}
+	if files[archive.EngineerFile], err = engineersPage(facts, l); err != nil {
+		return archive.Entry{}, err
+	}
 	return w.Archive.PutDraft(facts.Month, archive.Entry{
 		Site: facts.Record.ID, Month: facts.Month.String(), Issue: d.Issue, Language: d.Language, Subject: d.Subject.String(),
 		Written: facts.Written, Coverage: facts.This.Coverage, Figures: d.Main,
+		Told: findingsTold(facts), Missing: missingFigures(d),
 	}, files)
+}
+
+// engineersPage is the note with the numbers behind it.
+func engineersPage(facts *note.Facts, l *words.Language) ([]byte, error) {
+	behind := *facts
+	behind.Engineer = true
+	return render.HTML(note.Compose(&behind, l))
+}
+
+// findingsTold are those that the homeowner is told of, one of each kind.
+func findingsTold(facts *note.Facts) []string {
+	var titles []string
+	seen := map[string]bool{}
+	for _, n := range facts.Findings {
+		if kind := n.Finding.Name(); !n.Muted && !seen[kind] {
+			seen[kind] = true
+			titles = append(titles, n.Finding.Title)
+		}
+	}
+	return titles
+}
+
+// mainFigures are the figures that a note begins with, as engineers call them.
+var mainFigures = []struct{ key, name string }{
+	{"rooms", "heat to the rooms"}, {"hot_water", "heat to hot water"}, {"electricity", "electricity"}, {"cost", "cost"}, {"efficiency", "efficiency"},
+}
+
+func missingFigures(d *note.Document) []string {
+	var missing []string
+	for _, f := range mainFigures {
+		if _, known := d.Main[f.key]; !known {
+			missing = append(missing, f.name)
+		}
+	}
+	return missing
 }
 
 // Files are all forms of a document, by the names of the archive.
