@@ -130,14 +130,6 @@ var makers = map[string]maker{
 		return tree
 	},
 	"pipes none": func(name string, size Size) drawing { return PipeTree{ID: name, Title: name, Size: size} },
-	"compare": func(name string, size Size) drawing {
-		return Comparison{ID: name, Title: name, Heading: "Electricity of the heat pump", Unit: "kWh", Size: size, Bars: []ComparedBar{
-			{Name: "February 2026", Value: 412, Note: "1.2 °C outdoors"}, {Name: "January 2026", Value: 488, Note: "−0.6 °C outdoors", Doubtful: true},
-			{Name: "February 2025", Value: math.NaN(), Note: "before the meter was fitted"}, {Name: name, Value: 12, Note: name}}}
-	},
-	"compare none": func(name string, size Size) drawing {
-		return Comparison{ID: name, Title: name, Heading: "Heat", Size: size}
-	},
 	"split": func(name string, size Size) drawing {
 		return ElectricitySplit{ID: name, Title: name, Size: size, Parts: []ElectricityPart{
 			{"Space heating", Heat, 318}, {"Hot water", Cylinder, 62}, {"Defrosting", Defrosting, 14}, {name, Idle, 18}, {"Backup heater", Backup, 31}, {"Circulation pump", Idle, math.NaN()}}}

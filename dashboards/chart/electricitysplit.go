@@ -21,13 +21,16 @@ type ElectricityPart struct {
 	KWh  float64
 }
 
+// mostParts is how many uses are drawn at most.
+const mostParts = 12
+
 // Heights of the split's parts.
 const (
 	splitBar  = 22.0
 	splitLine = 18.0
 )
 
-func (e ElectricitySplit) parts() []ElectricityPart { return e.Parts[:min(len(e.Parts), mostBars)] }
+func (e ElectricitySplit) parts() []ElectricityPart { return e.Parts[:min(len(e.Parts), mostParts)] }
 
 // share returns a part's share of all known ones.
 func (e ElectricitySplit) share(p ElectricityPart) (share float64, known bool) {

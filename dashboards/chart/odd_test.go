@@ -86,7 +86,6 @@ func (o odd) drawings() []drawing {
 		PipeTree{ID: "p", IndexLossKPa: &kPa, Size: o.size(), Legs: list(o, func() PipeLeg {
 			return PipeLeg{o.name(), o.IntN(40) - 3, o.name(), o.value(), o.value(), o.value(), o.IntN(3) == 0, o.IntN(3) == 0}
 		})},
-		Comparison{ID: "x", Heading: o.name(), Unit: "kWh", Digits: o.IntN(9) - 2, Size: o.size(), Bars: list(o, func() ComparedBar { return ComparedBar{o.name(), o.value(), o.name(), o.IntN(3) == 0} })},
 		ElectricitySplit{ID: "e", Size: o.size(), Parts: list(o, func() ElectricityPart { return ElectricityPart{o.name(), o.role(), o.value()} })},
 	}
 }
