@@ -82,7 +82,7 @@ func (n *noticed) line(now time.Time) findingLine {
 	f := &n.finding
 	now = now.In(n.record.Zone())
 	l := findingLine{
-		Address: findingAddress(n.record.ID, f), Title: f.Title, Plant: nameOf(n.record), PlantAt: plantAddress(n.record.ID),
+		Address: findingAddress(n.record.ID, f), Title: printed(f.Title), Plant: nameOf(n.record), PlantAt: plantAddress(n.record.ID),
 		Severity: string(f.Severity), Kind: kindInWords(f.Kind), Ended: f.Ended(), Done: doneInWords(n.attitude, n.record.Zone()),
 	}
 	since := f.Since.In(n.record.Zone())
@@ -135,7 +135,7 @@ func reasonsOf(found []noticed, most int) (shown []reason, more int) {
 		}
 		f := &found[i].finding
 		title, _, _ := strings.Cut(f.Title, ";") // the rest is on its page
-		shown = append(shown, reason{findingAddress(found[i].record.ID, f), title, string(f.Severity)})
+		shown = append(shown, reason{findingAddress(found[i].record.ID, f), printed(title), string(f.Severity)})
 	}
 	return shown, more
 }

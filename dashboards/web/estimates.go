@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"math"
-	"regexp"
 
 	"coldweek/analysis/robust"
 )
@@ -31,32 +30,27 @@ func spread(e *robust.Estimate, times float64, digits int, unit string) string {
 	if e == nil {
 		return unknown
 	}
-	words := measured(pointer(e.Value/times), digits, unit).String()
+	words := measured(new(e.Value/times), digits, unit).String()
 	if math.IsNaN(e.Low) || math.IsNaN(e.High) || math.IsInf(e.Low, 0) || math.IsInf(e.High, 0) {
 		return words
 	}
 	return fmt.Sprintf("%s (%s to %s)", words, number(e.Low/times, digits), number(e.High/times, digits))
 }
 
-// beforeDigit is a hyphen that stands for a minus.
-var beforeDigit = regexp.MustCompile(`(^|[ (])-(\d)`)
-
 // sentence begins large and ends with a stop.
 func sentence(text string) string {
 	if text == "" {
 		return ""
 	}
-	text = beforeDigit.ReplaceAllString(upperFirst(text), "${1}"+minus+"$2")
+	text = printed(upperFirst(text))
 	if last := text[len(text)-1]; last != '.' && last != '!' && last != '?' {
 		text += "."
 	}
 	return text
 }
 
-func pointer[T any](v T) *T { return &v }
-
 // hoursFigure writes hours given in seconds.
-func hoursFigure(s float64) quantity { return measured(pointer(s/3600), 1, "h") }
+func hoursFigure(s float64) quantity { return measured(new(s/3600), 1, "h") }
 
 func sentences(texts []string) []string {
 	var said []string

@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -143,4 +144,17 @@ func moment(t, now time.Time) string {
 		return t.Format("Mon 2 Jan, 15:04")
 	}
 	return t.Format("2 Jan 2006, 15:04")
+}
+
+// signed finds the sign of a number, unspaced a unit that must not part from it.
+var (
+	signed   = regexp.MustCompile(`(^|[\s(])-(\d)`)
+	unspaced = regexp.MustCompile(`(\d) (%|(?:°C|K|W|kW|kWh|l/h|l/min|kPa|Pa|bar|Hz|m/s|min|h)\b)`)
+)
+
+// printed writes words of the analysis as pages do: with a true minus, and numbers
+// with their unit on one line.
+func printed(text string) string {
+	text = signed.ReplaceAllString(text, "${1}"+minus+"${2}")
+	return unspaced.ReplaceAllString(text, "${1}"+nbsp+"${2}")
 }

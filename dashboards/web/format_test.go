@@ -23,6 +23,18 @@ func TestNumbers(t *testing.T) {
 	check("1\u202f234\u202f567.8", 1234567.84, 1)
 }
 
+func TestWordsAsPagesPrintThem(t *testing.T) {
+	check := func(want, given string) {
+		t.Helper()
+		assert.Equal(t, strings.ReplaceAll(want, "_", nbsp), printed(given), given)
+	}
+	check("Flow 512_l/h at −3.2_°C", "Flow 512 l/h at -3.2 °C")
+	check("(−4 to 2_K), 12_kWh, 3.1_kW, 40_W, 5_min, 98_%", "(-4 to 2 K), 12 kWh, 3.1 kW, 40 W, 5 min, 98 %")
+	check("7 days, 3 minutes, 2 Kilns, low-flow, 2026-01-31", "7 days, 3 minutes, 2 Kilns, low-flow, 2026-01-31")
+	assert.Equal(t, "It was −5"+nbsp+"°C.", sentence("it was -5 °C"))
+	assert.Empty(t, sentence(""))
+}
+
 func TestQuantities(t *testing.T) {
 	value := func(v float64) *float64 { return &v }
 	plain := func(q quantity) string { return strings.ReplaceAll(q.String(), nbsp, " ") }

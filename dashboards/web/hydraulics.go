@@ -109,7 +109,7 @@ func flowAgainst(r *job.Result) string {
 			parts = append(parts, fmt.Sprintf("%s %s", should.name, litresPerHour(should.lph)))
 			continue
 		}
-		parts = append(parts, fmt.Sprintf("%s of %s %s", percent(pointer(*r.FlowRate.LatestLPH / *should.lph)), should.name, litresPerHour(should.lph)))
+		parts = append(parts, fmt.Sprintf("%s of %s %s", percent(new(*r.FlowRate.LatestLPH / *should.lph)), should.name, litresPerHour(should.lph)))
 	}
 	if len(parts) == 0 {
 		return "the record names no flow to hold it against"
@@ -142,7 +142,7 @@ func flowTable(record *site.Record, f *flowrate.Result) table {
 		d := &days[i]
 		from := parseDate(d.Date, record.Zone())
 		t.Rows = append(t.Rows, tableRow{wholeDay(from).address(record.ID), []string{
-			from.Format("Mon 2 Jan"), number(d.HeatingS/3600, 1), number(d.MedianLPH, 0), measured(pointer(f.ComparableLPH(*d)), 0, "").Value, celsius(d.OutdoorC).Value,
+			from.Format("Mon 2 Jan"), number(d.HeatingS/3600, 1), number(d.MedianLPH, 0), measured(new(f.ComparableLPH(*d)), 0, "").Value, celsius(d.OutdoorC).Value,
 		}})
 	}
 	return t

@@ -127,7 +127,7 @@ func (s *server) arrivals(ctx context.Context, body *intakeBody, sheet int) erro
 			{"Messages", whole(st.Messages), fmt.Sprintf("on disk, %s of them refused", whole(sumOf(st.Refused)))},
 			{"Readings", whole(st.Readings), with("%s new or changed", whole(st.Changed))},
 			{"Waiting", whole(int64(st.Queued)), "not yet on disk"},
-			{"To disk in", measured(pointer(meanMS(st.Latency.Sum, st.Messages)), 0, "ms"), "on average"},
+			{"To disk in", measured(new(meanMS(st.Latency.Sum, st.Messages)), 0, "ms"), "on average"},
 		}
 		if st.Trouble != nil {
 			body.Trouble = st.Trouble.Error()

@@ -58,7 +58,7 @@ func monthsPart(o over) part {
 		}
 		perDay := quantity{Value: unknown}
 		if m.starts != nil {
-			perDay = measured(pointer(float64(*m.starts)/float64(m.days)), 1, "")
+			perDay = measured(new(float64(*m.starts)/float64(m.days)), 1, "")
 		}
 		t.Rows = append(t.Rows, tableRow{plantAddress(o.record.ID) + "/energy" + datesQuery(period{m.from, m.to}), []string{
 			m.from.Format("January 2006"), number(float64(m.days), 0), measured(m.heat.NetKWh, 0, "").Value, measured(m.heat.HotWaterKWh, 0, "").Value,

@@ -6,7 +6,6 @@ import (
 	"html/template"
 	"io"
 	"net/http"
-	"regexp"
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
@@ -212,17 +211,4 @@ func lineOf(p *review.Point) pointLine {
 		l.Next = append(l.Next, printed(next))
 	}
 	return l
-}
-
-// signed finds the sign of a number, unspaced a unit that must not part from it.
-var (
-	signed   = regexp.MustCompile(`(^|[\s(])-(\d)`)
-	unspaced = regexp.MustCompile(`(\d) (%|(?:°C|K|kW|kWh|l/h|min|h)\b)`)
-)
-
-// printed writes words as pages do: with a true minus, and numbers with their unit
-// on one line.
-func printed(text string) string {
-	text = signed.ReplaceAllString(text, "${1}"+minus+"${2}")
-	return unspaced.ReplaceAllString(text, "${1}"+nbsp+"${2}")
 }

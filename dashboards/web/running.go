@@ -176,7 +176,7 @@ func defrostCost(d *defrost.Report) figure {
 	if c == nil {
 		return figure{"Cost", quantity{Value: unknown}, "no settled minutes around them"}
 	}
-	f := figure{"Cost", measured(pointer(c.ElectricityJ/joulePerKWh), 1, "kWh"), "more than their heat was worth"}
+	f := figure{"Cost", measured(new(c.ElectricityJ/joulePerKWh), 1, "kWh"), "more than their heat was worth"}
 	if c.Penalty != nil {
 		f.Remark = remarks(f.Remark, with("off the efficiency %s", percent(&c.Penalty.Share)))
 	}
