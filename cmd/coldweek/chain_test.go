@@ -25,6 +25,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"coldweek/dashboards/metrics/prometheustest"
 	"coldweek/dashboards/notify/deliver"
 	"coldweek/dashboards/notify/mailtest"
 	"coldweek/ingest"
@@ -359,6 +360,7 @@ func TestAFindingReachesItsEngineer(t *testing.T) {
 	c.checkTold(plant, found)
 	assert.JSONEq(t, fmt.Sprintf("%q", found.Title), field(t, c.state.of(topic), "title"))
 	assert.InDelta(t, 1, c.metric(`coldweek_site_findings{severity="urgent",site="`+plant.ID+`",state="open"}`), 0)
+	c.checkRaised(plant.ID, kind)
 	c.acknowledgeAsTold(plant.ID)
 }
 
@@ -386,6 +388,26 @@ func (c *chain) checkTold(plant rig.Plant, found findingJSON) {
 	assert.Equal(c.t, found.Title, posts[0].Findings[0].Title)
 	assert.True(c.t, found.Since.Equal(posts[0].Findings[0].Since))
 	assert.Equal(c.t, []string{"opened"}, posts[0].Findings[0].Happened)
+}
+
+// checkRaised: a real Prometheus with the deployed rules scrapes coldweek through
+// its gate, and raises an alert of the finding, which waits for its minute.
+func (c *chain) checkRaised(site, kind string) {
+	c.t.Helper()
+	prometheus := prometheustest.Start(c.t, map[string]string{"coldweek": strings.TrimPrefix(c.url, "http://")}, filepath.Join(root, "deploy/prometheus/rules/coldweek.yml"))
+	raised := fmt.Sprintf(`ALERTS{alertname="UrgentFinding", site=%q, kind=%q, severity="urgent"}`, site, kind)
+	require.Eventually(c.t, func() bool {
+		alerts, err := prometheus.Query(raised)
+		return err == nil && len(alerts) == 1
+	}, time.Minute, 100*time.Millisecond, "no alert:\n%s", prometheus.Log())
+	up, err := prometheus.Query(`up{job="coldweek"}`)
+	require.NoError(c.t, err)
+	require.Len(c.t, up, 1)
+	assert.InDelta(c.t, 1, float64(up[0].Value), 0)
+	states, err := prometheus.Alerts()
+	require.NoError(c.t, err)
+	assert.Contains(c.t, []string{"pending", "firing"}, states["UrgentFinding"])
+	assert.Equal(c.t, "inactive", states["ColdweekDown"])
 }
 
 func field(t *testing.T, object, name string) string {
