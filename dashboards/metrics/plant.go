@@ -14,9 +14,10 @@ import (
 // Plants keep what the last look at each site showed, from the lookout that looks
 // to the scrapes that ask.
 type Plants struct {
-	now func() time.Time
-	mu  sync.Mutex
-	of  map[string]*sighting
+	now     func() time.Time
+	figures []plantFigure
+	mu      sync.Mutex
+	of      map[string]*sighting
 }
 
 // sighting is what a look showed. It is not changed once it is kept.
@@ -25,6 +26,7 @@ type sighting struct {
 	watched job.Watched
 	actions []store.Action
 	raised  map[findingKey]raising
+	metrics []prometheus.Metric // its figures: made once a look, not once a scrape
 }
 
 type findingKey struct {
@@ -42,12 +44,19 @@ type raising struct {
 }
 
 // NewPlants has seen nothing yet; now is the clock by which mutes end.
-func NewPlants(now func() time.Time) *Plants { return &Plants{now: now, of: map[string]*sighting{}} }
+func NewPlants(now func() time.Time) *Plants {
+	return &Plants{now: now, figures: plantFigures(), of: map[string]*sighting{}}
+}
 
 // Put keeps what a look at a site showed, and what engineers did about the
 // findings of that site, in the order of their times.
 func (p *Plants) Put(site string, at time.Time, watched job.Watched, actions []store.Action) {
 	s := &sighting{at: at, watched: watched, actions: actions, raised: map[findingKey]raising{}}
+	for _, f := range p.figures {
+		if value := f.read(s); value != nil {
+			s.metrics = append(s.metrics, prometheus.MustNewConstMetric(f.desc, prometheus.GaugeValue, *value, site))
+		}
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for i := range watched.Open {
@@ -155,13 +164,12 @@ func dayStart(s *sighting) *float64 {
 type plantCollector struct {
 	plants          *Plants
 	sites           func() []string
-	figures         []plantFigure
 	findings, start *prometheus.Desc
 }
 
 func newPlantCollector(plants *Plants, sites func() []string) *plantCollector {
 	return &plantCollector{
-		plants: plants, sites: sites, figures: plantFigures(),
+		plants: plants, sites: sites,
 		findings: describe("site_findings", "Findings that last and are not muted, by severity and whether they are open or acknowledged.", "site", "severity", "state"),
 		start: describe("site_finding_start_timestamp_seconds", "Unix time since when there has been a finding of that kind that lasts and is not muted; absent without one.",
 			"site", "kind", "severity", "state"),
@@ -170,21 +178,25 @@ func newPlantCollector(plants *Plants, sites func() []string) *plantCollector {
 
 // Describe implements prometheus.Collector.
 func (c *plantCollector) Describe(ch chan<- *prometheus.Desc) {
-	for _, f := range c.figures {
+	for _, f := range c.plants.figures {
 		ch <- f.desc
 	}
 	ch <- c.findings
 	ch <- c.start
 }
 
-// Collect implements prometheus.Collector.
+// Collect implements prometheus.Collector. In the order of the records the page's
+// sorting has little to do.
 func (c *plantCollector) Collect(ch chan<- prometheus.Metric) {
-	now := c.plants.now()
-	for id, s := range c.plants.sites(c.sites()) {
-		for _, f := range c.figures {
-			if value := f.read(s); value != nil {
-				ch <- prometheus.MustNewConstMetric(f.desc, prometheus.GaugeValue, *value, id)
-			}
+	now, ids := c.plants.now(), c.sites()
+	sightings := c.plants.sites(ids)
+	for _, id := range ids {
+		s := sightings[id]
+		if s == nil {
+			continue
+		}
+		for _, m := range s.metrics {
+			ch <- m
 		}
 		c.collectFindings(ch, id, s.tally(now))
 	}
