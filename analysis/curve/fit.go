@@ -164,8 +164,12 @@ func bestFits(v *view, shapes []shape) []candidate {
 	for _, sh := range shapes {
 		var best *candidate
 		for damping := range dampingsH {
-			c, ok := fitOne(v, sh, damping, rooms)
-			if ok && (best == nil || c.r.absoluteK < best.r.absoluteK) {
+			belowK := math.Inf(1)
+			if best != nil {
+				belowK = best.r.absoluteK
+			}
+			c, ok := fitOne(v, sh, damping, rooms, belowK)
+			if ok && c.r.absoluteK < belowK {
 				best = &c
 			}
 		}
@@ -203,32 +207,38 @@ func roomsVary(samples []sample) bool {
 }
 
 // fitOne fits one shape at one damping, with the rooms' say where it makes sense.
-func fitOne(v *view, sh shape, damping int, rooms bool) (candidate, bool) {
+// It may give up a fit that is not below a limit; without the rooms' say it would be
+// no better, on the same hours.
+func fitOne(v *view, sh shape, damping int, rooms bool, belowK float64) (candidate, bool) {
 	c := candidate{shape: sh, dampingH: dampingsH[damping], rooms: rooms, seen: v.seen(damping, rooms)}
-	if len(c.used) < fewestHours || !c.fit() {
+	giveUpK := belowK
+	if rooms && len(v.seen(damping, false).used) != len(c.used) {
+		giveUpK = math.Inf(1)
+	}
+	if len(c.used) < fewestHours || !c.fit(giveUpK) {
 		return c, false
 	}
 	if say := c.say(); rooms && (say < leastSay || say > mostSay) {
-		return fitOne(v, sh, damping, false)
+		return fitOne(v, sh, damping, false, belowK)
 	}
 	return c, true
 }
 
-func (c *candidate) fit() bool {
+func (c *candidate) fit(belowK float64) bool {
 	size := make([]float64, len(c.outdoorC))
 	for i, outdoorC := range c.outdoorC {
 		size[i] = c.shape.at(outdoorC)
 	}
-	return c.fitTo(size)
+	return c.fitTo(size, belowK)
 }
 
-// fitTo fits values of the shape at the hours.
-func (c *candidate) fitTo(size []float64) bool {
+// fitTo fits values of the shape at the hours, see regress.
+func (c *candidate) fitTo(size []float64, belowK float64) bool {
 	columns := [][]float64{size}
 	if c.rooms {
 		columns = append(columns, c.shortK)
 	}
-	r, ok := regress(columns, c.flowC, c.weight)
+	r, ok := regress(columns, c.flowC, c.weight, belowK)
 	c.r = r
 	return ok
 }

@@ -100,7 +100,7 @@ func (h *gainHours) own(lowerK float64) (robust.Estimate, bool) {
 	for i := range ideal {
 		ideal[i] = h.ideal(i, 0)
 	}
-	r, ok := regress([][]float64{ideal, h.heatShare}, h.pct, h.heatShare)
+	r, ok := regress([][]float64{ideal, h.heatShare}, h.pct, h.heatShare, math.Inf(1))
 	if !ok || !r.refine() {
 		return robust.Estimate{}, false
 	}

@@ -27,7 +27,7 @@ func (c *candidate) limits() (lowC, highC *float64, rest []sample) {
 			if cold > 0 && !plateau(sorted, math.Inf(-1), coldC) || mild < twentieths && !plateau(sorted, mildC, math.Inf(1)) || cold == 0 && mild == twentieths {
 				continue
 			}
-			if clipped, ok := c.clipped(coldC, mildC); ok && clipped.r.absoluteK < best {
+			if clipped, ok := c.clipped(coldC, mildC, best); ok && clipped.r.absoluteK < best {
 				// A second plateau has to earn its place like the first.
 				best, bestColdC, bestMildC = clipped.r.absoluteK*0.95, coldC, mildC
 				lowC, highC = nil, nil
@@ -59,8 +59,9 @@ func plateau(sorted []float64, fromC, toC float64) bool {
 	return last-first >= fewestAtLimit && sorted[last-1]-sorted[first] >= plateauSpanK
 }
 
-// clipped is the fit with the outdoor temperature held between two.
-func (c *candidate) clipped(coldC, mildC float64) (*candidate, bool) {
+// clipped is the fit with the outdoor temperature held between two; false where it
+// is sure not to be below a limit.
+func (c *candidate) clipped(coldC, mildC, belowK float64) (*candidate, bool) {
 	held, size := *c, slices.Clone(c.r.columns[0])
 	atCold, atMild := c.shape.at(coldC), c.shape.at(mildC)
 	for i, outdoorC := range c.outdoorC {
@@ -71,5 +72,5 @@ func (c *candidate) clipped(coldC, mildC float64) (*candidate, bool) {
 			size[i] = atMild
 		}
 	}
-	return &held, held.fitTo(size)
+	return &held, held.fitTo(size, belowK)
 }

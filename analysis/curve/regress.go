@@ -19,6 +19,9 @@ const (
 	leastScaleK = 0.05
 )
 
+// boundRounds are those before which a look tells whether to go on.
+var boundRounds = [absoluteRounds]bool{2: true, 4: true}
+
 // regression is y = level + sum of coefficient·column, of one or two columns,
 // fitted robustly.
 type regression struct {
@@ -33,11 +36,13 @@ type regression struct {
 	normal *mat.SymDense
 	right  *mat.VecDense
 	factor mat.Cholesky
+	plain  mat.Cholesky // of the weights as given
 }
 
 // regress minimises the sizes of the residuals, which outliers cannot lead
-// astray. It returns false where the columns do not determine the coefficients.
-func regress(columns [][]float64, y, weight []float64) (*regression, bool) {
+// astray. It returns false where the columns do not determine the coefficients,
+// and as soon as the residuals are sure not to be below a limit.
+func regress(columns [][]float64, y, weight []float64, belowK float64) (*regression, bool) {
 	n := 1 + len(columns)
 	r := &regression{
 		columns: columns, y: y, weight: weight, coefficient: make([]float64, n),
@@ -47,12 +52,18 @@ func regress(columns [][]float64, y, weight []float64) (*regression, bool) {
 	for round := range absoluteRounds {
 		if round > 0 {
 			r.residuals(now)
+			if boundRounds[round] && belowK < math.Inf(1) && r.leastK(now) >= belowK {
+				return nil, false
+			}
 			for i, residual := range now {
 				now[i] = weight[i] / max(math.Abs(residual), leastScaleK)
 			}
 		}
 		if !r.solve(now) {
 			return nil, false
+		}
+		if round == 0 {
+			r.plain.Clone(&r.factor)
 		}
 	}
 	r.residualK = now

@@ -2,6 +2,7 @@ package curve
 
 import (
 	"encoding/csv"
+	"math"
 	"os"
 	"strconv"
 	"testing"
@@ -59,7 +60,7 @@ func TestRegressionAgainstLeastSquares(t *testing.T) {
 	want := expected(t)
 	check := func(shareOfSE, ofItself float64) {
 		t.Helper()
-		r, ok := regress([][]float64{outdoorC}, flowC, weight)
+		r, ok := regress([][]float64{outdoorC}, flowC, weight, math.Inf(1))
 		require.True(t, ok)
 		require.True(t, r.refine())
 		assert.InDelta(t, want["slope"], r.coefficient[1], shareOfSE*want["slope se"])
