@@ -59,6 +59,10 @@ var (
 		Detail: "Nothing was changed. The page is from before you last logged in, or from before a restart: go back, load it again, and send it once more.",
 		Back:   "/", BackName: "All plants",
 	}
+	garbledForm = refusal{
+		status: http.StatusBadRequest, Title: "The form could not be read",
+		Detail: "Nothing was changed. It is longer than 64 kB, or was cut off on the way: go back, and send it again.", Back: "/", BackName: "All plants",
+	}
 	noLogin    = refusal{status: http.StatusSeeOther, Title: "Please log in", login: true}
 	unreadable = refusal{
 		status: http.StatusServiceUnavailable, Title: "Nobody can be let in just now",

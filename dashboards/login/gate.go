@@ -246,8 +246,8 @@ func (g *Gate) end(r *http.Request, t token) {
 	}
 }
 
-// maxBody bounds what a form may be.
-const maxBody = 1 << 20
+// maxBody bounds what a form may be, as the pages behind the gate do.
+const maxBody = 64 << 10
 
 // mayPost says why what would change something is refused.
 func (g *Gate) mayPost(w http.ResponseWriter, r *http.Request, who identity) *refusal {
@@ -262,9 +262,13 @@ func (g *Gate) mayPost(w http.ResponseWriter, r *http.Request, who identity) *re
 	return g.checkForm(w, r, who.token)
 }
 
-// checkForm compares the token of a form.
+// checkForm reads a form and compares its token.
 func (g *Gate) checkForm(w http.ResponseWriter, r *http.Request, t token) *refusal {
 	r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+	if err := r.ParseForm(); err != nil {
+		g.Logger.WarnContext(r.Context(), "form that could not be read refused", "path", r.URL.Path, "error", err)
+		return &garbledForm
+	}
 	if !same(r.PostFormValue(g.FormField), t.formToken()) {
 		g.Logger.WarnContext(r.Context(), "form without its token refused", "path", r.URL.Path)
 		return &staleForm

@@ -112,6 +112,11 @@ func TestForms(t *testing.T) {
 	}
 	answer, _ := ada.send(http.MethodPost, "/plants/mill?form_token="+token, url.Values{"note": {"x"}})
 	assert.Equal(t, http.StatusForbidden, answer.StatusCode, "in the address it does not count")
+	long := note(token)
+	long.Set("note", strings.Repeat("x", 70<<10))
+	answer, page := ada.send(http.MethodPost, "/plants/mill", long)
+	assert.Equal(t, http.StatusBadRequest, answer.StatusCode, "what is too long is not called old")
+	assert.Contains(t, page, "longer than 64 kB")
 	for _, from := range []string{"Sec-Fetch-Site: cross-site", "Sec-Fetch-Site: same-site", "Origin: https://elsewhere.example", "Origin: null"} {
 		answer, page := ada.send(http.MethodPost, "/plants/mill", note(token), from)
 		assert.Equal(t, http.StatusForbidden, answer.StatusCode, from)
@@ -124,7 +129,7 @@ func TestForms(t *testing.T) {
 	}
 	answer, _ = d.visitor().logInFrom("Sec-Fetch-Site: cross-site")
 	assert.Equal(t, http.StatusForbidden, answer.StatusCode, "nor can another site log somebody in")
-	answer, page := d.visitor().send(http.MethodPost, "/plants/mill", note(token))
+	answer, page = d.visitor().send(http.MethodPost, "/plants/mill", note(token))
 	assert.Equal(t, http.StatusForbidden, answer.StatusCode)
 	assert.Contains(t, page, "You are not logged in")
 }
