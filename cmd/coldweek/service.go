@@ -176,7 +176,7 @@ func (s *service) openWeb(ctx context.Context) error {
 	if s.listener, err = (&net.ListenConfig{}).Listen(ctx, "tcp", s.config.Web.Listen); err != nil {
 		return fmt.Errorf("open web: %w; choose another address under web: listen: in %s", err, s.home.configPath())
 	}
-	s.web = &http.Server{Handler: all, ReadHeaderTimeout: 10 * time.Second}
+	s.web = pageServer(all)
 	s.web.RegisterOnShutdown(func() { close(closing) })
 	return nil
 }
