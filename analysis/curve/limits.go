@@ -21,13 +21,14 @@ func (c *candidate) limits() (lowC, highC *float64, rest []sample) {
 	best, bestColdC, bestMildC := c.r.absoluteK*plateauGain, math.Inf(-1), math.Inf(1)
 	at := func(share float64) float64 { return sorted[int(share*float64(n-1))] }
 	const twentieths = 20
+	size := make([]float64, n)
 	for cold := range twentieths/2 + 1 {
 		for mild := twentieths; mild >= cold+6; mild-- {
 			coldC, mildC := at(float64(cold)/twentieths), at(float64(mild)/twentieths)
 			if cold > 0 && !plateau(sorted, math.Inf(-1), coldC) || mild < twentieths && !plateau(sorted, mildC, math.Inf(1)) || cold == 0 && mild == twentieths {
 				continue
 			}
-			if clipped, ok := c.clipped(coldC, mildC, best); ok && clipped.r.absoluteK < best {
+			if clipped, ok := c.clipped(coldC, mildC, best, size); ok && clipped.r.absoluteK < best {
 				// A second plateau has to earn its place like the first.
 				best, bestColdC, bestMildC = clipped.r.absoluteK*0.95, coldC, mildC
 				lowC, highC = nil, nil
@@ -60,9 +61,10 @@ func plateau(sorted []float64, fromC, toC float64) bool {
 }
 
 // clipped is the fit with the outdoor temperature held between two; false where it
-// is sure not to be below a limit.
-func (c *candidate) clipped(coldC, mildC, belowK float64) (*candidate, bool) {
-	held, size := *c, slices.Clone(c.r.columns[0])
+// is sure not to be below a limit. It works in size.
+func (c *candidate) clipped(coldC, mildC, belowK float64, size []float64) (*candidate, bool) {
+	held := *c
+	copy(size, c.r.columns[0])
 	atCold, atMild := c.shape.at(coldC), c.shape.at(mildC)
 	for i, outdoorC := range c.outdoorC {
 		switch {
