@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"regexp"
 	"slices"
 	"strconv"
@@ -11,6 +12,7 @@ import (
 
 	"coldweek/dashboards/note"
 	"coldweek/dashboards/note/archive"
+	"coldweek/dashboards/note/dispatch"
 	"coldweek/dashboards/web"
 	"coldweek/ingest/site"
 )
@@ -67,7 +69,7 @@ func (n issuedNotes) shown(e *archive.Entry) (web.Note, error) {
 		}
 	}
 	w := month.In(zone)
-	shown := web.Note{From: w.From, To: w.To, Made: e.Released, Files: namesOf(e)}
+	shown := web.Note{Issue: e.Issue, From: w.From, To: w.To, Made: e.Released, Files: namesOf(e)}
 	m, err := n.archive.Mail(*e)
 	if err != nil {
 		return shown, err
@@ -99,4 +101,95 @@ func (n issuedNotes) NoteFile(_ context.Context, id, name string) ([]byte, bool,
 		return nil, false, nil
 	}
 	return body, err == nil, err
+}
+
+// waitingNotes shows engineers the drafts, and lets them release them.
+type waitingNotes struct {
+	writer  dispatch.Writer
+	records func() []*site.Record
+	mails   bool
+}
+
+// Mails says whether e-mail is set up.
+func (n waitingNotes) Mails() bool { return n.mails }
+
+// Drafts returns those of a site, or of all.
+func (n waitingNotes) Drafts(_ context.Context, id string) ([]web.Draft, error) {
+	entries, err := n.writer.Archive.List(id)
+	if err != nil {
+		return nil, err
+	}
+	var drafts []web.Draft
+	for i := range entries {
+		if e := &entries[i]; e.IsDraft() {
+			drafts = append(drafts, n.shown(e))
+		}
+	}
+	slices.Reverse(drafts)
+	return drafts, nil
+}
+
+func (n waitingNotes) shown(e *archive.Entry) web.Draft {
+	d := web.Draft{
+		Site: e.Site, Month: e.Month, Issue: e.Issue, Made: e.Written, Coverage: e.Coverage, Told: e.Told, Missing: e.Missing,
+		Language: e.Language, Seal: sealOf(e),
+	}
+	if record := n.record(e.Site); record != nil && record.Contact != nil {
+		d.To = record.Contact.HomeownerEmail
+	}
+	for _, name := range draftFiles {
+		if e.Sums[name] != "" {
+			d.Files = append(d.Files, name)
+		}
+	}
+	return d
+}
+
+// sealOf is another for every draft that reads differently.
+func sealOf(e *archive.Entry) string { return e.Sums[archive.HTMLFile] }
+
+// draftFiles are those that pages show.
+var draftFiles = []string{archive.HTMLFile, archive.PDFFile, archive.EngineerFile}
+
+func (n waitingNotes) record(id string) *site.Record {
+	for _, record := range n.records() {
+		if record.ID == id {
+			return record
+		}
+	}
+	return nil
+}
+
+// DraftFile returns a file of a draft.
+func (n waitingNotes) DraftFile(_ context.Context, id, month, name string) ([]byte, bool, error) {
+	m, err := note.ParseMonth(month)
+	if err != nil || !slices.Contains(draftFiles, name) {
+		return nil, false, nil // there is no such draft
+	}
+	body, err := n.writer.Archive.File(id, m, 0, name)
+	if errors.Is(err, archive.ErrNone) || errors.Is(err, fs.ErrNotExist) {
+		return nil, false, nil
+	}
+	return body, err == nil, err
+}
+
+// Release issues the draft that was looked at.
+func (n waitingNotes) Release(_ context.Context, id, month, seal, by string) error {
+	record := n.record(id)
+	m, err := note.ParseMonth(month)
+	if err != nil || record == nil {
+		return web.ErrDraftGone
+	}
+	e, err := n.writer.Archive.Draft(id, m)
+	if errors.Is(err, archive.ErrNone) || err == nil && (!e.IsDraft() || sealOf(&e) != seal) {
+		return web.ErrDraftGone
+	}
+	if err != nil {
+		return err
+	}
+	_, err = n.writer.Release(record, m, by)
+	if errors.Is(err, archive.ErrNone) {
+		return web.ErrDraftGone // released by somebody else meanwhile
+	}
+	return err
 }

@@ -16,7 +16,6 @@ import (
 
 	"coldweek/analysis/job"
 	"coldweek/dashboards/metrics"
-	"coldweek/dashboards/note/archive"
 	"coldweek/dashboards/notify"
 	"coldweek/dashboards/web"
 	"coldweek/ingest/broker"
@@ -155,13 +154,14 @@ func (s *service) openWeb(ctx context.Context) error {
 		return err
 	}
 	closing := make(chan struct{})
-	kept, err := archive.Open(s.home.notesDir())
+	writer, err := s.home.notes(s.store)
 	if err != nil {
 		return err
 	}
 	records := func() []*site.Record { return *s.records.Load() }
 	pages, err := web.New(web.Options{
-		Store: s.store, Sites: records, Notes: issuedNotes{kept, records},
+		Store: s.store, Sites: records, Notes: issuedNotes{writer.Archive, records},
+		Drafts: waitingNotes{writer, records, s.config.Notify != nil && s.config.Notify.SMTP != nil},
 		Now: time.Now, Logger: s.logger, Notice: s.notice,
 		Who: gate.Who, FormToken: gate.FormToken, NotesOnly: gate.ByLink,
 		Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,

@@ -78,7 +78,7 @@ var addresses = []string{
 	"/plants/" + checked + "/findings", findingAddress(checked, &lasting), findingAddress(checked, &past),
 	"/plants/" + checked + "/energy?last=7", "/plants/" + checked + "/energy?last=365", "/plants/" + checked + "/house", "/plants/" + checked + "/running",
 	"/plants/" + london + "/hydraulics", "/plants/" + london + "/hot-water", "/plants/" + london + "/sensors", "/plants/" + london + "/record",
-	"/plants/" + checked + "/notes", "/plants/" + london + "/visit", "/plants/" + hostile + "/house", "/plants/" + barn, "/plants/" + barn + "/energy", nowhere,
+	"/plants/" + checked + "/notes", draftOfDecember, "/notes", "/notes?month=2025-11", "/plants/" + london + "/visit", "/plants/" + hostile + "/house", "/plants/" + barn, "/plants/" + barn + "/energy", nowhere,
 }
 
 // TestAccessible: no page has a serious fault that axe-core can find, in light and in

@@ -204,6 +204,7 @@ func testOptions(w world) Options {
 	return Options{
 		Store: w.store, Sites: func() []*site.Record { return w.records },
 		Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler),
+		Notes: tray{}, Drafts: tray{},
 	}
 }
 

@@ -6,6 +6,8 @@ import (
 	"net/http"
 	"path"
 	"time"
+
+	"coldweek/ingest/site"
 )
 
 // Archive holds the performance notes that were made for plants.
@@ -19,6 +21,7 @@ type Archive interface {
 
 // Note is a performance note.
 type Note struct {
+	Issue    int       // 1 for the first of its period; a later one replaces it
 	From, To time.Time // the period; to is exclusive
 	Made     time.Time
 	Sent     []Sending
@@ -34,15 +37,21 @@ type Sending struct {
 
 // notesBody lists a plant's notes.
 type notesBody struct {
-	Head  plantHead
-	Notes []noteLine
+	Head   plantHead
+	Said   string // of what was just done
+	Drafts []draftLine
+	Notes  []noteLine
+	Alone  bool // for who sees nothing else
+	NoMail bool
 }
 
 // noteLine is a note in the list.
 type noteLine struct {
-	Period, Made string
-	Sent         []string
-	Files        []noteFile
+	Plant, PlantAt string // in the list over all plants
+	Period, Made   string
+	Again          string // which issue it is, where it is not the first
+	Sent           []string
+	Files          []noteFile
 }
 
 // noteFile leads to a file of a note.
@@ -53,36 +62,73 @@ func (s *server) notes(r *http.Request) (*page, error) {
 	if err != nil {
 		return nil, err
 	}
-	body := &notesBody{}
+	body := &notesBody{Alone: s.notesOnly(r)}
 	if body.Head, err = s.plantHead(r, record, "notes"); err != nil {
 		return nil, err
 	}
-	if s.Notes == nil {
-		return &page{Template: "notes", Title: "Notes, " + body.Head.Name, Body: body}, nil
+	if s.Notes != nil {
+		kept, err := s.Notes.Notes(r.Context(), record.ID)
+		if err != nil {
+			return nil, fmt.Errorf("list notes of site %q: %w", record.ID, err)
+		}
+		for i := range kept {
+			body.Notes = append(body.Notes, noteLineOf(&kept[i], record, body.Alone))
+		}
 	}
-	kept, err := s.Notes.Notes(r.Context(), record.ID)
-	if err != nil {
-		return nil, fmt.Errorf("list notes of site %q: %w", record.ID, err)
-	}
-	for i := range kept {
-		body.Notes = append(body.Notes, noteLineOf(&kept[i], record.ID, record.Zone()))
+	if s.Drafts != nil && !body.Alone {
+		if err := s.waitingAt(r, record, body); err != nil {
+			return nil, err
+		}
 	}
 	return &page{Template: "notes", Title: "Notes, " + body.Head.Name, Body: body}, nil
 }
 
-func noteLineOf(n *Note, id string, zone *time.Location) noteLine {
-	l := noteLine{Period: (period{n.From.In(zone), n.To.In(zone)}).String(), Made: n.Made.In(zone).Format("2 Jan 2006")}
+// waitingAt adds what is the engineer's alone.
+func (s *server) waitingAt(r *http.Request, record *site.Record, body *notesBody) error {
+	drafts, err := s.Drafts.Drafts(r.Context(), record.ID)
+	if err != nil {
+		return fmt.Errorf("list drafts of site %q: %w", record.ID, err)
+	}
+	for i := range drafts {
+		body.Drafts = append(body.Drafts, draftLineOf(&drafts[i], record))
+	}
+	body.NoMail = !s.Drafts.Mails()
+	if month, ok := monthIn(r.URL.Query().Get("released")); ok {
+		body.Said = "The note for " + month.Format(monthInWords) + " is issued."
+	}
+	return nil
+}
+
+// noteLineOf names no address to who sees nothing but the notes.
+func noteLineOf(n *Note, record *site.Record, alone bool) noteLine {
+	zone := record.Zone()
+	l := noteLine{
+		Plant: nameOf(record), PlantAt: plantAddress(record.ID) + "/notes",
+		Period: (period{n.From.In(zone), n.To.In(zone)}).String(), Made: n.Made.In(zone).Format("2 Jan 2006"),
+	}
+	if n.Issue > 1 {
+		l.Again = fmt.Sprintf("issue %d, in the place of the one before", n.Issue)
+	}
 	for _, sent := range n.Sent {
-		words := sent.At.In(zone).Format("2 Jan") + " to " + sent.To
-		if sent.Failed != "" {
-			words = "not sent to " + sent.To + ": " + sent.Failed
-		}
-		l.Sent = append(l.Sent, words)
+		l.Sent = append(l.Sent, sent.words(zone, alone))
 	}
 	for _, name := range n.Files {
-		l.Files = append(l.Files, noteFile{name, plantAddress(id) + "/notes/" + escapePath(name)})
+		l.Files = append(l.Files, noteFile{name, plantAddress(record.ID) + "/notes/" + escapePath(name)})
 	}
 	return l
+}
+
+func (s Sending) words(zone *time.Location, alone bool) string {
+	day := s.At.In(zone).Format("2 Jan")
+	switch {
+	case alone && s.Failed != "":
+		return "not by e-mail"
+	case alone:
+		return day
+	case s.Failed != "":
+		return "not sent to " + s.To + ": " + s.Failed
+	}
+	return day + " to " + s.To
 }
 
 // notePolicy lets a note bring its own style and pictures, and nothing else: it is
@@ -109,6 +155,10 @@ func (s *server) noteFile(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
+	writeNote(w, kind, body)
+}
+
+func writeNote(w http.ResponseWriter, kind string, body []byte) {
 	if kind == noteTypes[".html"] {
 		w.Header().Set("Content-Security-Policy", notePolicy)
 	}

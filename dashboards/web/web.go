@@ -44,6 +44,7 @@ type Options struct {
 
 	Intake   func() receive.Stats // what came in since the start; nil: not known
 	Notes    Archive              // of performance notes; nil: none
+	Drafts   Drafts               // of notes that wait for their release; nil: none
 	SitesDir string               // folder of the site records, for visits; "": they cannot be written
 	// Closing is closed when the server shuts down, and ends what streams. It may
 	// be nil.
@@ -141,6 +142,10 @@ func (s *server) routes() *http.ServeMux {
 	mux.HandleFunc("/plants/{id}/live", s.live)
 	mux.Handle("/plants/{id}/notes", s.page(s.notes))
 	mux.HandleFunc("/plants/{id}/notes/{file}", s.noteFile)
+	mux.Handle("/notes", s.page(s.monthNotes))
+	mux.Handle("/plants/{id}/drafts/{month}", s.page(s.draft))
+	mux.Handle("POST /plants/{id}/drafts/{month}", s.page(s.releaseDraft))
+	mux.HandleFunc("/plants/{id}/drafts/{month}/{file}", s.draftFile)
 	mux.Handle("/plants/{id}/trace.svg", s.drawing(s.traceSVG))
 	mux.Handle("/plants/{id}/days.svg", s.drawing(s.daysSVG))
 	mux.Handle("/static/{name}", s.assets)
