@@ -12,24 +12,24 @@ import (
 // right angles to the columns, sum of z·y is no more than the weighted sum of sizes
 // (Boyd and Vandenberghe, Convex Optimization, 2004, 5.1 and 5.6.1, from memory).
 func (r *regression) leastK(residualK []float64) float64 {
-	n := len(r.coefficient)
-	sums := mat.NewVecDense(n, nil)
+	var sums, tilt [3]float64
 	for i, residual := range residualK {
 		z := r.weight[i] * signOf(residual)
-		sums.SetVec(0, sums.AtVec(0)+z)
+		sums[0] += z
 		for j, column := range r.columns {
-			sums.SetVec(1+j, sums.AtVec(1+j)+z*column[i])
+			sums[1+j] += z * column[i]
 		}
 	}
-	var tilt mat.VecDense // makes them at right angles
-	if r.plain.SolveVecTo(&tilt, sums) != nil {
+	n := len(r.coefficient)
+	// The tilt makes them at right angles.
+	if r.plain.SolveVecTo(mat.NewVecDense(n, tilt[:n]), mat.NewVecDense(n, sums[:n])) != nil {
 		return 0
 	}
 	most, product, total := 0.0, 0.0, 0.0
 	for i, residual := range residualK {
-		share := signOf(residual) - tilt.AtVec(0)
+		share := signOf(residual) - tilt[0]
 		for j, column := range r.columns {
-			share -= tilt.AtVec(1+j) * column[i]
+			share -= tilt[1+j] * column[i]
 		}
 		most = max(most, math.Abs(share))
 		product += r.weight[i] * share * residual
