@@ -14,6 +14,8 @@ import (
 
 	"coldweek/dashboards/note"
 	"coldweek/dashboards/note/archive"
+	"coldweek/dashboards/note/dispatch"
+	"coldweek/dashboards/web"
 	"coldweek/ingest/site"
 )
 
@@ -70,7 +72,7 @@ func TestNoteCommands(t *testing.T) {
 	kept, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--issue", "1")
 	assert.Equal(t, text, kept, "what was looked at is what was issued")
 	run(0, "note", "mill-cottage", "--month", "2026-01", "--draft")
-	run(0, "note", "release", "mill-cottage", "--month", "2026-01", "--by", "ruth")
+	releaseOnPages(t, h)
 	again, _ := run(0, "note", "mill-cottage", "--month", "2026-01", "--issue", "2")
 	assert.Contains(t, again, "This is issue 2.")
 	listed, _ = run(0, "note", "list", "mill-cottage", "--json")
@@ -124,6 +126,39 @@ func TestMonthOfANote(t *testing.T) {
 	assert.ErrorContains(t, err, "the last that is over is 2026-01")
 }
 
+// releaseOnPages looks at the draft as the pages do, and releases what was looked at.
+func releaseOnPages(t *testing.T, h home) {
+	t.Helper()
+	kept, err := archive.Open(h.notesDir())
+	require.NoError(t, err)
+	record, err := site.Load(h.sitePath("mill-cottage"))
+	require.NoError(t, err)
+	pages := waitingNotes{dispatch.Writer{Archive: kept, Now: time.Now}, func() []*site.Record { return []*site.Record{record} }, true}
+	drafts, err := pages.Drafts(t.Context(), "mill-cottage")
+	require.NoError(t, err)
+	require.Len(t, drafts, 1)
+	d := drafts[0]
+	assert.Equal(t, 2, d.Issue)
+	assert.NotEmpty(t, d.Told)
+	assert.Equal(t, []string{"note.html", "note.pdf", "engineer.html"}, d.Files)
+	for _, name := range d.Files {
+		_, ok, err := pages.DraftFile(t.Context(), "mill-cottage", d.Month, name)
+		require.NoError(t, err)
+		assert.True(t, ok, name)
+	}
+	behind, _, err := pages.DraftFile(t.Context(), "mill-cottage", d.Month, "engineer.html")
+	require.NoError(t, err)
+	assert.Contains(t, string(behind), "short_cycling@")
+	for _, wrong := range [][2]string{{"2026-01", "entry.json"}, {"2026-01", "../1/note.html"}, {"2026-02", "note.html"}, {"..", "note.html"}} {
+		_, ok, err := pages.DraftFile(t.Context(), "mill-cottage", wrong[0], wrong[1])
+		require.NoError(t, err, wrong)
+		assert.False(t, ok, wrong)
+	}
+	require.ErrorIs(t, pages.Release(t.Context(), "mill-cottage", d.Month, "another", "ruth"), web.ErrDraftGone)
+	require.NoError(t, pages.Release(t.Context(), "mill-cottage", d.Month, d.Seal, "ruth"))
+	require.ErrorIs(t, pages.Release(t.Context(), "mill-cottage", d.Month, d.Seal, "ruth"), web.ErrDraftGone, "a second click issues nothing")
+}
+
 // checkNotesOnPages: both issues with their files, and nothing else, whatever is
 // asked for.
 func checkNotesOnPages(t *testing.T, h home) {
@@ -143,7 +178,7 @@ func checkNotesOnPages(t *testing.T, h home) {
 			assert.True(t, ok && len(body) > 1000, name)
 		}
 	}
-	for _, name := range []string{"2026-01-issue-3.pdf", "2026-13.pdf", "../1/entry.json", "2026-01.json", "draft.pdf", "2026-02.html"} {
+	for _, name := range []string{"2026-01-issue-3.pdf", "2026-13.pdf", "../1/entry.json", "2026-01.json", "draft.pdf", "engineer.html", "2026-01-engineer.html", "2026-02.html"} {
 		_, ok, err := pages.NoteFile(t.Context(), "mill-cottage", name)
 		require.NoError(t, err, name)
 		assert.False(t, ok, name)

@@ -162,7 +162,7 @@ func (s *service) openWeb(ctx context.Context) error {
 	pages, err := web.New(web.Options{
 		Store: s.store, Sites: records, Notes: issuedNotes{writer.Archive, records},
 		Drafts: waitingNotes{writer, records, s.config.Notify != nil && s.config.Notify.SMTP != nil},
-		Now: time.Now, Logger: s.logger, Notice: s.notice,
+		Now:    time.Now, Logger: s.logger, Notice: s.notice,
 		Who: gate.Who, FormToken: gate.FormToken, NotesOnly: gate.ByLink,
 		Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,
 	})

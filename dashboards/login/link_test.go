@@ -152,6 +152,7 @@ func TestWhatALinkOpens(t *testing.T) {
 		// letters
 		"/Plants/mill-cottage/notes", "/plants/Mill-Cottage/notes", "/plants/mill-cottage/Notes", "/plants/mill-cottage/NOTES/2026-01",
 		// dots
+		"/notes", "/plants/mill-cottage/drafts/2026-01", "/plants/mill-cottage/drafts/2026-01/note.html",
 		"/plants/mill-cottage/notes/..", "/plants/mill-cottage/notes/../", "/plants/mill-cottage/notes/../trace.svg",
 		"/plants/mill-cottage/notes/../../moor-farm/notes", "/plants/moor-farm/../mill-cottage/notes", "/plants/mill-cottage/./notes",
 		"/plants/mill-cottage/notes/.", "/plants/mill-cottage/notes/./2026-01", "/plants/mill-cottage/notes/...", "/plants/mill-cottage/notes/.git",
