@@ -86,7 +86,8 @@ func (f *noteFlags) register(c *cobra.Command) {
 	flags.IntVar(&f.issue, "issue", 0, "print this issue as it was kept")
 	c.MarkFlagsMutuallyExclusive("html", "pdf", "json")
 	// An issue is as it was kept, and a draft goes to the archive in every form.
-	c.MarkFlagsMutuallyExclusive("issue", "draft", "json", "all")
+	c.MarkFlagsMutuallyExclusive("issue", "draft", "json")
+	c.MarkFlagsMutuallyExclusive("issue", "json", "all")
 	c.MarkFlagsMutuallyExclusive("issue", "draft", "engineer")
 	c.MarkFlagsMutuallyExclusive("issue", "language")
 	c.MarkFlagsMutuallyExclusive("draft", "out")

@@ -99,7 +99,7 @@ func (s *server) waitingAt(r *http.Request, record *site.Record, body *notesBody
 	return nil
 }
 
-// noteLineOf names no address to who sees nothing but the notes.
+// noteLineOf leaves out how it went by e-mail for who sees nothing but the notes.
 func noteLineOf(n *Note, record *site.Record, alone bool) noteLine {
 	zone := record.Zone()
 	l := noteLine{
@@ -109,8 +109,8 @@ func noteLineOf(n *Note, record *site.Record, alone bool) noteLine {
 	if n.Issue > 1 {
 		l.Again = fmt.Sprintf("issue %d, in the place of the one before", n.Issue)
 	}
-	for _, sent := range n.Sent {
-		l.Sent = append(l.Sent, sent.words(zone, alone))
+	for i := 0; i < len(n.Sent) && !alone; i++ {
+		l.Sent = append(l.Sent, n.Sent[i].words(zone))
 	}
 	for _, name := range n.Files {
 		l.Files = append(l.Files, noteFile{name, plantAddress(record.ID) + "/notes/" + escapePath(name)})
@@ -118,14 +118,9 @@ func noteLineOf(n *Note, record *site.Record, alone bool) noteLine {
 	return l
 }
 
-func (s Sending) words(zone *time.Location, alone bool) string {
+func (s Sending) words(zone *time.Location) string {
 	day := s.At.In(zone).Format("2 Jan")
-	switch {
-	case alone && s.Failed != "":
-		return "not by e-mail"
-	case alone:
-		return day
-	case s.Failed != "":
+	if s.Failed != "" {
 		return "not sent to " + s.To + ": " + s.Failed
 	}
 	return day + " to " + s.To

@@ -131,7 +131,7 @@ func TestHomeownersSeeWhatWasIssued(t *testing.T) {
 	checkPage(t, "notes", doc)
 	said := text(doc)
 	assert.Contains(t, said, "Sat 1 Nov to Sun 30 Nov 2025")
-	for _, secret := range []string{"@", "no such user", "Waiting", "December", "draft", "e-mail is set up"} {
+	for _, secret := range []string{"@", "no such user", "Waiting", "December", "draft", "Sent", "not yet", "e-mail is set up"} {
 		assert.NotContains(t, said, secret)
 	}
 	for _, a := range linked(t, "/plants/"+checked+"/notes", doc) {
