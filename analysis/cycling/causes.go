@@ -3,6 +3,7 @@ package cycling
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -352,7 +353,8 @@ func (f *facts) beat() (minutes, share float64) {
 	minutes, share = beats[0], math.NaN()
 	for _, beatMin := range beats {
 		sum, count := 0.0, 0
-		for _, starts := range byDay {
+		for _, day := range slices.Sorted(maps.Keys(byDay)) { // in one order, so that the sum is the same each time
+			starts := byDay[day]
 			if len(starts) >= minStartsOnDay {
 				sum += float64(len(starts)) * concentration(starts, beatMin)
 				count += len(starts)
