@@ -33,6 +33,7 @@ import (
 	"coldweek/ingest/receive/brokertest"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/rig/publish"
+	"coldweek/ingest/site"
 )
 
 // chain is everything between a plant and its engineer: a broker, coldweek serve
@@ -94,7 +95,9 @@ func (c *chain) settle(engineers []engineerConfig, plants []rig.Plant) {
 		},
 	})
 	for _, p := range plants {
-		c.writeYAML(filepath.Join("sites", p.ID+".yaml"), p.Record())
+		record := p.Record()
+		record.Note = &site.Note{Send: site.SendNever} // the letters counted are those of findings
+		c.writeYAML(filepath.Join("sites", p.ID+".yaml"), record)
 	}
 }
 

@@ -23,6 +23,7 @@ import (
 	"coldweek/dashboards/notify"
 	"coldweek/dashboards/notify/deliver"
 	"coldweek/dashboards/notify/mailtest"
+	"coldweek/ingest"
 	"coldweek/ingest/rig"
 	"coldweek/ingest/site"
 )
@@ -279,6 +280,19 @@ func TestASiteWithoutReadingsGetsNoDraft(t *testing.T) {
 	d := newDesk(t, &notetest.Plant{Record: record, Store: notetest.Empty(t), Month: notetest.January})
 	d.step("2026-02-20 07:00")
 	assert.False(t, d.drafted())
+}
+
+// TestAMonthBeforeTheFirstReadingGetsNoDraft: a plant is fitted in February.
+func TestAMonthBeforeTheFirstReadingGetsNoDraft(t *testing.T) {
+	record, err := site.Parse("mill.yaml", []byte("id: mill\ntime_zone: Europe/London\n"))
+	require.NoError(t, err)
+	st := notetest.Empty(t)
+	_, err = st.Append(t.Context(), []ingest.Reading{{Site: "mill", Channel: ingest.Channel(ingest.FlowTemp), Time: time.Date(2026, 2, 1, 0, 0, 10, 0, time.UTC), Value: 35}})
+	require.NoError(t, err)
+	d := newDesk(t, &notetest.Plant{Record: record, Store: st, Month: notetest.January})
+	d.step("2026-02-20 07:00")
+	assert.False(t, d.drafted())
+	assert.Empty(t, d.server.Letters())
 }
 
 // TestOnlyOneProcessSends.

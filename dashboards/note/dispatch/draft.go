@@ -156,12 +156,8 @@ func (p *Poster) draft(ctx context.Context, record *site.Record) error {
 	if there, err := p.there(record.ID, month); err != nil || there {
 		return err
 	}
-	extents, err := p.writer.Store.Extents(ctx, record.ID)
-	if err != nil {
-		return fmt.Errorf("read extents of site %q: %w", record.ID, err)
-	}
-	if len(extents) == 0 {
-		return nil // nothing was ever measured
+	if watched, err := p.watched(ctx, record, end); err != nil || !watched {
+		return err
 	}
 	facts, err := p.writer.Facts(ctx, record, month, nil)
 	if err != nil {
@@ -176,6 +172,21 @@ func (p *Poster) draft(ctx context.Context, record *site.Record) error {
 	}
 	p.log.Info("a note was drafted", slog.String("site", record.ID), slog.String("month", month.String()))
 	return p.atOnce(record, month, entry)
+}
+
+// watched says whether anything was measured at a site before a month's end: there
+// is nothing to say of what was before its first reading.
+func (p *Poster) watched(ctx context.Context, record *site.Record, end time.Time) (bool, error) {
+	extents, err := p.writer.Store.Extents(ctx, record.ID)
+	if err != nil {
+		return false, fmt.Errorf("read extents of site %q: %w", record.ID, err)
+	}
+	for _, e := range extents {
+		if e.First.Before(end) {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 func sending(record *site.Record) string {

@@ -121,11 +121,10 @@ func (p *Poster) addDraft(ctx context.Context, d *drafts, record *site.Record) e
 	case err == nil || !errors.Is(err, archive.ErrNone):
 		return err
 	}
-	extents, err := p.writer.Store.Extents(ctx, record.ID)
-	if err != nil || len(extents) == 0 {
-		return err // nothing was ever measured: no draft will come
-	}
 	end := d.month.Window(record).To
+	if watched, err := p.watched(ctx, record, end); err != nil || !watched {
+		return err // no draft will come
+	}
 	d.late = append(d.late, lateDraft{record, end.Add(waitAtMost)})
 	if at := end.Add(settleAfter + lateAfter); at.After(d.complete) {
 		d.complete = at
