@@ -258,20 +258,23 @@ func (l layout) drawEmpty(c Canvas, frame Box) {
 	say(c, frame, l.empty)
 }
 
-// say writes words in the middle of a frame.
+// say writes words in the middle of a frame: as many lines as it has room for, the
+// description has them all.
 func say(c Canvas, frame Box, words string) {
 	style := TextStyle{Role: Ink, Size: textSize, Anchor: Middle}
 	lines := wrapText(style, words, frame.W-24)
 	middle := Point{frame.X + frame.W/2, frame.Y + frame.H/2}
 	const leading = textSize * 1.4
+	lines = lines[:min(len(lines), max(1, int(frame.H/leading)-1))]
+	first := middle.Y - float64(len(lines)-1)/2*leading
 	width := 0.0
 	for _, line := range lines {
 		width = max(width, TextWidth(style, line))
 	}
-	c.Rect(Paper, Box{middle.X - width/2 - 8, middle.Y - leading, width + 16, leading * (float64(len(lines)) + 0.5)})
+	c.Rect(Paper, Box{middle.X - width/2 - 8, first - leading, width + 16, leading * (float64(len(lines)) + 0.5)})
 	for i, line := range lines {
 		if line != "" {
-			c.Text(style, Point{middle.X, middle.Y + float64(i)*leading}, line)
+			c.Text(style, Point{middle.X, first + float64(i)*leading}, line)
 		}
 	}
 }
