@@ -104,7 +104,6 @@ func (f filter) address() string {
 
 // inboxBody is the list of findings over all plants.
 type inboxBody struct {
-	Filter                           filter
 	States, Severities, Plants, Kind []choice
 	Lines                            []findingLine
 	Found, Plant                     int // findings that fit, and plants they are of
@@ -132,7 +131,7 @@ func (s *server) inbox(r *http.Request) (*page, error) {
 	if first > 0 && first >= len(found) {
 		return nil, notFound("The list has no sheet %d", f.Sheet)
 	}
-	body := &inboxBody{Filter: f, Found: len(found), Plant: countPlants(found), Filtered: f.address() != "/findings"}
+	body := &inboxBody{Found: len(found), Plant: countPlants(found), Filtered: f.address() != "/findings"}
 	body.choices(f, records, kinds)
 	last := min(first+inboxLines, len(found))
 	for i := first; i < last; i++ {

@@ -36,7 +36,6 @@ type intakeBody struct {
 	Since    []figure // since the program began; none where that is not known
 	Trouble  string
 	Arrivals []arrival
-	Plants   int
 	Reasons  []reasonCount
 	Reason   string // the one that is shown alone
 	Refused  []refusedLine
@@ -52,8 +51,8 @@ type arrival struct {
 	Name, Address string
 	Newest, Lag   string
 	Late          bool
-	Heard, Silent int // channels
-	SilentNames   string
+	Heard         int    // channels
+	SilentNames   string // of those that are not heard
 	Messages      quantity
 	behind        time.Duration
 }
@@ -69,7 +68,7 @@ type reasonCount struct {
 type refusedLine struct{ Arrived, Topic, Plant, Reason, Detail, Payload, Cut string }
 
 // openTopic is a topic of which messages came that no record claims.
-type openTopic struct{ Topic, Plant, Last, Payload, Detail, Count string }
+type openTopic struct{ Topic, Last, Payload, Detail, Count string }
 
 func (s *server) intake(r *http.Request) (*page, error) {
 	sheet, err := sheetNumber(r.URL.Query().Get("sheet"))
@@ -134,7 +133,6 @@ func (s *server) arrivals(ctx context.Context, body *intakeBody, sheet int) erro
 		}
 	}
 	records := s.Sites()
-	body.Plants = len(records)
 	lines := make([]arrival, len(records))
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
@@ -185,7 +183,7 @@ func (s *server) arrival(ctx context.Context, record *site.Record) (arrival, err
 		}
 		a.Heard++
 	}
-	a.Silent, a.SilentNames = len(quiet), strings.Join(quiet, ", ")
+	a.SilentNames = strings.Join(quiet, ", ")
 	if newest.IsZero() {
 		a.behind, a.Late = 1<<62, true
 		return a, nil
@@ -246,7 +244,7 @@ func openTopics(refused []store.Refused, now time.Time) []openTopic {
 		}
 		place[r.Topic] = len(topics)
 		payload, _ := excerpt(r.Payload[:min(len(r.Payload), 120)])
-		topics = append(topics, openTopic{Topic: oneLine(r.Topic, 200), Plant: r.Site, Last: moment(r.Arrived.UTC(), now) + " UTC", Payload: payload, Detail: oneLine(r.Detail, 300)})
+		topics = append(topics, openTopic{Topic: oneLine(r.Topic, 200), Last: moment(r.Arrived.UTC(), now) + " UTC", Payload: payload, Detail: oneLine(r.Detail, 300)})
 	}
 	for topic, i := range place {
 		topics[i].Count = whole(count[topic]).Value

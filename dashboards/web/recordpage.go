@@ -12,14 +12,13 @@ import (
 
 // recordBody is what is written down of a plant, and what that leaves open.
 type recordBody struct {
-	Head     plantHead
-	Plate    []fact
-	Wrong    []remarkLine // contradictions and doubts
-	Open     []remarkLine // what is not given, and what it costs
-	Text     string       // the record as it was understood
-	File     string
-	Cut      bool
-	VisitsAt string
+	Head  plantHead
+	Plate []fact
+	Wrong []remarkLine // contradictions and doubts
+	Open  []remarkLine // what is not given, and what it costs
+	Text  string       // the record as it was understood
+	File  string
+	Cut   bool
 }
 
 // remarkLine is a remark on a record.

@@ -40,7 +40,6 @@ type link struct{ Address, Name string }
 type drawing struct {
 	Name         string
 	Wide, Narrow template.HTML
-	Address      string // of the drawing alone; "" when it has none
 }
 
 // table is a table with its heads.
@@ -117,7 +116,7 @@ func (s *server) section(step string, fill func(*sectionBody, over)) http.Handle
 				w.endWith(last)
 			}
 			w.begin(first)
-			nav := w.nav(plantAddress(record.ID)+"/"+step, first, today)
+			nav := w.nav(first, today)
 			body.Window = &nav
 			found, err := s.answers.of(r.Context(), record, w.Window)
 			if err != nil {

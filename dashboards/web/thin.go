@@ -14,9 +14,6 @@ const mostPoints = 900
 // thinned returns hours of settled heating as points, one for each place on a raster
 // that is made coarser until there are few enough.
 func thinned(h *hourly) []chart.CurveHour {
-	if h == nil {
-		return nil
-	}
 	for cellK := 0.1; ; cellK *= 1.5 {
 		taken := map[[2]int]bool{}
 		var points []chart.CurveHour

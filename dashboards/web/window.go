@@ -23,7 +23,6 @@ type windowNav struct {
 	From, To       string // for the fields of the form; To is the last day
 	Earlier, Later string
 	Lengths        []windowLink
-	Address        string
 }
 
 // windowLink leads to the last days.
@@ -103,19 +102,11 @@ func datesQuery(p period) string {
 	return "?" + url.Values{"from": {p.from.Format(dateLayout)}, "to": {p.to.Add(-time.Millisecond).Format(dateLayout)}}.Encode()
 }
 
-func (w window) query() string {
-	if w.last > 0 {
-		return "?last=" + strconv.Itoa(w.last)
-	}
-	return datesQuery(w.period())
-}
-
 // nav returns the ways on. There are readings from first on.
-func (w window) nav(address string, first, today time.Time) windowNav {
+func (w window) nav(first, today time.Time) windowNav {
 	p := w.period()
 	n := windowNav{
 		Name: p.String(), Note: w.note, From: p.from.Format(dateLayout), To: p.to.Add(-time.Millisecond).Format(dateLayout),
-		Address: address + w.query(),
 	}
 	if p.from.After(first) {
 		n.Earlier = datesQuery(p.shifted(-1))
