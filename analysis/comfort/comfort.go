@@ -113,22 +113,18 @@ func coldest(hours []siteday.Hour) *Coldest {
 	var outdoor, room, otherwise siteday.Mean
 	var spaceJ, coveredS, runS, hotWaterS, lengthS float64
 	for _, h := range known[:n] {
-		outdoor, room = plus(outdoor, h.Outdoor), plus(room, h.Room)
+		outdoor, room = outdoor.Plus(h.Outdoor), room.Plus(h.Room)
 		c.LowestRoomC = min(c.LowestRoomC, mean(h.Room))
 		spaceJ, coveredS = spaceJ+h.SpaceJ, coveredS+h.CoveredS
 		runS, hotWaterS, lengthS = runS+h.RunS, hotWaterS+h.HotWaterS, lengthS+h.S
 	}
 	for _, h := range known[n:] {
-		otherwise = plus(otherwise, h.Room)
+		otherwise = otherwise.Plus(h.Room)
 	}
 	c.OutdoorC, c.RoomC, c.OtherwiseC = mean(outdoor), mean(room), mean(otherwise)
 	c.SpaceHeatW = spaceJ / coveredS
 	c.RunShare, c.HotWaterShare = runS/lengthS, hotWaterS/lengthS
 	return &c
-}
-
-func plus(a, b siteday.Mean) siteday.Mean {
-	return siteday.Mean{ValueS: a.ValueS + b.ValueS, S: a.S + b.S}
 }
 
 // mean is NaN of none.

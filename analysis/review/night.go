@@ -95,13 +95,9 @@ func summed(hours []siteday.Hour) siteday.Hour {
 		h := &hours[i]
 		sum.S, sum.CoveredS = sum.S+h.S, sum.CoveredS+h.CoveredS
 		sum.SpaceJ, sum.HotWaterJ, sum.BackupJ = sum.SpaceJ+h.SpaceJ, sum.HotWaterJ+h.HotWaterJ, sum.BackupJ+h.BackupJ
-		sum.Outdoor, sum.Room, sum.Steady.Flow = plus(sum.Outdoor, h.Outdoor), plus(sum.Room, h.Room), plus(sum.Steady.Flow, h.Steady.Flow)
+		sum.Outdoor, sum.Room, sum.Steady.Flow = sum.Outdoor.Plus(h.Outdoor), sum.Room.Plus(h.Room), sum.Steady.Flow.Plus(h.Steady.Flow)
 	}
 	return sum
-}
-
-func plus(a, b siteday.Mean) siteday.Mean {
-	return siteday.Mean{ValueS: a.ValueS + b.ValueS, S: a.S + b.S}
 }
 
 func meanOf(m siteday.Mean) *float64 {

@@ -122,7 +122,8 @@ func (m Mean) Of() (float64, bool) {
 	return m.ValueS / m.S, true
 }
 
-func (m Mean) plus(o Mean) Mean { return Mean{m.ValueS + o.ValueS, m.S + o.S} }
+// Plus is the mean over both times.
+func (m Mean) Plus(o Mean) Mean { return Mean{m.ValueS + o.ValueS, m.S + o.S} }
 
 // Bin is what happened at one outdoor temperature.
 type Bin struct {

@@ -121,7 +121,7 @@ func (s *summer) meanOver(column []float64, first, last int) float64 {
 	var m Mean
 	for i := first; i < last && column != nil; i++ {
 		if !math.IsNaN(column[i]) {
-			m = m.plus(Mean{column[i] * s.t.DurS[i], s.t.DurS[i]})
+			m = m.Plus(Mean{column[i] * s.t.DurS[i], s.t.DurS[i]})
 		}
 	}
 	if mean, ok := m.Of(); ok {

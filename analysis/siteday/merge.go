@@ -35,8 +35,8 @@ func (s *Sums) Add(o *Sums) {
 	s.BackupKnownS += o.BackupKnownS
 	s.BackupInJ.add(o.BackupInJ)
 	s.Pump.add(&o.Pump)
-	s.Outdoor = s.Outdoor.plus(o.Outdoor)
-	s.Cylinder = s.Cylinder.plus(o.Cylinder)
+	s.Outdoor = s.Outdoor.Plus(o.Outdoor)
+	s.Cylinder = s.Cylinder.Plus(o.Cylinder)
 	if o.CylinderHighC != nil && (s.CylinderHighC == nil || *o.CylinderHighC > *s.CylinderHighC) {
 		s.CylinderHighC = new(*o.CylinderHighC)
 	}
@@ -54,7 +54,7 @@ func (s *Sums) addMaps(o *Sums) {
 		s.Rooms = map[string]Mean{}
 	}
 	for place, m := range o.Rooms {
-		s.Rooms[place] = s.Rooms[place].plus(m)
+		s.Rooms[place] = s.Rooms[place].Plus(m)
 	}
 	if s.RoomTemps == nil {
 		s.RoomTemps = map[string]Histogram{}
@@ -101,7 +101,7 @@ func (s *Sums) addEpisodes(o *Sums) {
 		a.To, a.Stopped, a.OpenAfter = b.To, b.Stopped, b.OpenAfter
 		a.HeatingS += b.HeatingS
 		a.HotWaterS += b.HotWaterS
-		a.MeanOutdoor = a.MeanOutdoor.plus(b.MeanOutdoor)
+		a.MeanOutdoor = a.MeanOutdoor.Plus(b.MeanOutdoor)
 		a.Took = a.Took.Plus(b.Took)
 		a.End, a.EndedInHotWater, a.AfterS, a.PumpedAfterS = b.End, b.EndedInHotWater, b.AfterS, b.PumpedAfterS
 		return true

@@ -83,7 +83,7 @@ func (c *Case) backupMild(e Episode) Finding {
 	backupS, backupJ := 0.0, 0.0
 	for i := e.First; i < e.Last; i++ {
 		if s := &c.Slots[i]; s.BackupS > 0 && s.SecondsS[operation.HotWater] == 0 {
-			outdoor, backupS, backupJ = plus(outdoor, s.Outdoor), backupS+s.BackupS, backupJ+s.BackupJ
+			outdoor, backupS, backupJ = outdoor.Plus(s.Outdoor), backupS+s.BackupS, backupJ+s.BackupJ
 		}
 	}
 	outdoorC, _ := outdoor.Of()
@@ -147,7 +147,7 @@ func backupOftenFinding(days []siteday.Day, e Episode) Finding {
 	backupS, backupJ, runS := 0.0, 0.0, 0.0
 	for i := range days {
 		s := &days[i].Sums
-		outdoor, backupS, backupJ, runS = plus(outdoor, s.Outdoor), backupS+s.BackupS, backupJ+s.BackupJ, runS+s.RunS()
+		outdoor, backupS, backupJ, runS = outdoor.Plus(s.Outdoor), backupS+s.BackupS, backupJ+s.BackupJ, runS+s.RunS()
 	}
 	outdoorC, _ := outdoor.Of()
 	pct := 100 * backupS / runS

@@ -210,7 +210,7 @@ func (c *Case) aboveFinding(e Episode, pieces []Piece) Finding {
 	var flow, target siteday.Mean
 	for i := e.First; i < e.Last; i++ {
 		if pieces[i].Sign == Bad {
-			flow, target = plus(flow, c.Slots[i].Settled.Flow), plus(target, c.Slots[i].Settled.Target)
+			flow, target = flow.Plus(c.Slots[i].Settled.Flow), target.Plus(c.Slots[i].Settled.Target)
 		}
 	}
 	flowC, _ := flow.Of()

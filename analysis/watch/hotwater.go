@@ -108,7 +108,7 @@ func (c *Case) coilOf(from, to time.Time) (coilWPerK, warmerK float64) {
 	var took siteday.Stretch
 	for i := c.slotAt(to) - 1; i >= 0 && c.Slots[i].From.After(to.Add(-(coilSlots+1)*SlotLength)) && !c.Slots[i].From.Before(from); i-- {
 		if s := &c.Slots[i]; s.SecondsS[operation.HotWater] > 0.9*SlotLength.Seconds() {
-			flow, ret, cylinder, took = plus(flow, s.Flow), plus(ret, s.Return), plus(cylinder, s.Cylinder), took.Plus(s.Took)
+			flow, ret, cylinder, took = flow.Plus(s.Flow), ret.Plus(s.Return), cylinder.Plus(s.Cylinder), took.Plus(s.Took)
 		}
 	}
 	flowC, flowKnown := flow.Of()

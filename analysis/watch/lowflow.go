@@ -111,7 +111,7 @@ func lowFlowFinding(c *Case, e levelled) Finding {
 	for i := e.First; i < e.Last; i++ {
 		if _, ok := settledFlow(&c.Slots[i]); ok {
 			s := &c.Slots[i].Settled
-			rate, difference = plus(rate, s.FlowRate), plus(difference, s.Difference)
+			rate, difference = rate.Plus(s.FlowRate), difference.Plus(s.Difference)
 		}
 	}
 	lph, _ := rate.Of()
@@ -151,10 +151,6 @@ func lowFlowTitle(l *Limits, f *Finding, lph float64) string {
 		return fmt.Sprintf("Flow of %.0f l/h is %.0f %% of the %.0f l/h designed", lph, 100*lph / *design, *design)
 	}
 	return fmt.Sprintf("Flow of %.0f l/h is low", lph)
-}
-
-func plus(a, b siteday.Mean) siteday.Mean {
-	return siteday.Mean{ValueS: a.ValueS + b.ValueS, S: a.S + b.S}
 }
 
 // levelled is an episode with the severity that its condition has.

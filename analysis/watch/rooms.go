@@ -202,7 +202,7 @@ func (c *Case) coldTimeOf(places []string, e levelled) coldTime {
 		var room siteday.Mean
 		for i := e.First; i < e.Last; i++ {
 			if shortK, ok := c.shortK(i, place); ok && shortK >= roomBackK {
-				room = plus(room, c.Slots[i].Rooms[place])
+				room = room.Plus(c.Slots[i].Rooms[place])
 			}
 		}
 		roomC, ok := room.Of()
@@ -215,7 +215,7 @@ func (c *Case) coldTimeOf(places []string, e levelled) coldTime {
 	}
 	for i := e.First; i < e.Last; i++ {
 		s := &c.Slots[i]
-		t.outdoor = plus(t.outdoor, s.Outdoor)
+		t.outdoor = t.outdoor.Plus(s.Outdoor)
 		t.knownS += s.KnownS()
 		t.heatingS += s.SecondsS[operation.Heating] + s.SecondsS[operation.Defrost]
 		if shortK, ok := belowTarget(s); ok {
@@ -259,7 +259,7 @@ func (c *Case) coldestBefore(e levelled) float64 {
 	for i := max(0, e.First-int(day/SlotLength)); i+designSlots <= e.Last; i++ {
 		var outdoor siteday.Mean
 		for k := i; k < i+designSlots; k++ {
-			outdoor = plus(outdoor, c.Slots[k].Outdoor)
+			outdoor = outdoor.Plus(c.Slots[k].Outdoor)
 		}
 		if outdoorC, ok := outdoor.Of(); ok {
 			coldestC = min(coldestC, outdoorC)

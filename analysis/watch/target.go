@@ -74,8 +74,8 @@ func targetFinding(c *Case, e Episode) Finding {
 	for i := e.First; i < e.Last; i++ {
 		if shortK, known := belowTarget(&c.Slots[i]); known && shortK >= targetBackK {
 			s := &c.Slots[i].Settled
-			flow, target, rate, took = plus(flow, s.Flow), plus(target, s.Target), plus(rate, s.FlowRate), took.Plus(s.Took)
-			outdoor = plus(outdoor, c.Slots[i].Outdoor)
+			flow, target, rate, took = flow.Plus(s.Flow), target.Plus(s.Target), rate.Plus(s.FlowRate), took.Plus(s.Took)
+			outdoor = outdoor.Plus(c.Slots[i].Outdoor)
 		}
 	}
 	flowC, _ := flow.Of()
