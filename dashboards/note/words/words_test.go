@@ -49,7 +49,8 @@ func forms(t *testing.T, value any) map[string]string {
 	return all
 }
 
-func placeholders(text string) []string {
+// namesInBraces are what a text has filled in, each once.
+func namesInBraces(text string) []string {
 	found := regexp.MustCompile(`\{[a-z_]*\}`).FindAllString(text, -1)
 	slices.Sort(found)
 	return slices.Compact(found)
@@ -71,14 +72,14 @@ func TestLanguagesSayTheSame(t *testing.T) {
 			} else {
 				assert.Len(t, theirs, 1, "%s: %s: it does not count in English", tag, key)
 			}
-			assert.Equal(t, placeholders(ours["other"]), placeholders(theirs["other"]), "%s: %s", tag, key)
+			assert.Equal(t, namesInBraces(ours["other"]), namesInBraces(theirs["other"]), "%s: %s", tag, key)
 		}
 		assert.ElementsMatch(t, keysOf(english.Texts), keysOf(w.Texts), tag)
 		assert.ElementsMatch(t, keysOf(english.Findings), keysOf(w.Findings), tag)
 		for kind, said := range english.Findings {
 			for part, text := range said {
 				assert.NotEmpty(t, w.Findings[kind][part], "%s: %s: %s", tag, kind, part)
-				assert.Equal(t, placeholders(text), placeholders(w.Findings[kind][part]), "%s: %s: %s", tag, kind, part)
+				assert.Equal(t, namesInBraces(text), namesInBraces(w.Findings[kind][part]), "%s: %s: %s", tag, kind, part)
 			}
 		}
 	}
