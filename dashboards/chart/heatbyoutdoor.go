@@ -221,13 +221,7 @@ func (p plot) drawLoss(c Canvas, l HeatFit) {
 	const aside, half, foot = 12, 6, 4
 	at := p.at(l.OutdoorC, l.HeatKW)
 	at.X += aside
-	lines := [][]Point{{{at.X - half, at.Y}, {at.X + half, at.Y}}}
-	if drawable(l.LowKW, l.HighKW) && l.LowKW <= l.HighKW {
-		low, high := p.within(p.at(l.OutdoorC, l.LowKW)).Y, p.within(p.at(l.OutdoorC, l.HighKW)).Y
-		lines = append(lines, []Point{{at.X, low}, {at.X, high}}, []Point{{at.X - foot, low}, {at.X + foot, low}}, []Point{{at.X - foot, high}, {at.X + foot, high}})
-	}
-	c.Lines(Pen{Role: Paper, Width: 4}, lines...)
-	c.Lines(Pen{Role: Ink, Width: 1.6}, lines...)
+	p.drawWhisker(c, at, l.LowKW, l.HighKW, half, foot)
 }
 
 // atDesign tells the design heat loss beside what was measured.

@@ -101,7 +101,7 @@ func (m MonthlySPF) Draw(c Canvas) {
 	drawRules(c, p.frame, p.scale)
 	p.drawMonthBars(c, months)
 	for i, month := range months {
-		p.drawWhisker(c, i, month)
+		p.drawOverall(c, i, month)
 	}
 	p.drawOveralls(c, months)
 	p.drawMonthNames(c, months)
@@ -146,21 +146,12 @@ func (p plot) upright(x, width, value float64) Box {
 	return Box{x, top, width, p.scale.y(min(0, value)) - top}
 }
 
-// drawWhisker marks both together across the bars, with its interval on a
-// ground that lets it stand out from them.
-func (p plot) drawWhisker(c Canvas, i int, m SPFMonth) {
+// drawOverall marks both together across the bars.
+func (p plot) drawOverall(c Canvas, i int, m SPFMonth) {
 	if !drawable(m.Overall) {
 		return
 	}
-	x, y, half := p.x(float64(i)+0.5), p.scale.y(m.Overall), 1.2*p.monthBar()
-	lines := [][]Point{{{x - half, y}, {x + half, y}}}
-	if drawable(m.Low, m.High) && m.Low <= m.High {
-		foot := min(5, 0.6*p.monthBar())
-		low, high := p.scale.y(m.Low), p.scale.y(m.High)
-		lines = append(lines, []Point{{x, low}, {x, high}}, []Point{{x - foot, low}, {x + foot, low}}, []Point{{x - foot, high}, {x + foot, high}})
-	}
-	c.Lines(Pen{Role: Paper, Width: 4}, lines...)
-	c.Lines(Pen{Role: Ink, Width: 1.6}, lines...)
+	p.drawWhisker(c, p.at(float64(i)+0.5, m.Overall), m.Low, m.High, 1.2*p.monthBar(), min(5, 0.6*p.monthBar()))
 }
 
 // drawOveralls writes the figures above the bars, if all have room.

@@ -179,3 +179,15 @@ func (s Size) unless(empty bool) Size {
 func (p plot) within(at Point) Point {
 	return Point{min(max(at.X, p.frame.X), p.frame.Right()), min(max(at.Y, p.frame.Y), p.frame.Bottom())}
 }
+
+// drawWhisker marks a value, half as wide to both sides, with the feet of its
+// interval if that is known, on a ground that lets it stand out.
+func (p plot) drawWhisker(c Canvas, at Point, low, high, half, foot float64) {
+	lines := [][]Point{{{at.X - half, at.Y}, {at.X + half, at.Y}}}
+	if drawable(low, high) && low <= high {
+		bottom, top := p.within(Point{at.X, p.scale.y(low)}).Y, p.within(Point{at.X, p.scale.y(high)}).Y
+		lines = append(lines, []Point{{at.X, bottom}, {at.X, top}}, []Point{{at.X - foot, bottom}, {at.X + foot, bottom}}, []Point{{at.X - foot, top}, {at.X + foot, top}})
+	}
+	c.Lines(Pen{Role: Paper, Width: 4}, lines...)
+	c.Lines(Pen{Role: Ink, Width: 1.6}, lines...)
+}
