@@ -16,6 +16,7 @@ type plantHead struct {
 	State, StateClass, Since string
 	Flow, Outdoors, Power    quantity
 	NoData                   bool
+	found                    []noticed // what lasts now, the worst first
 	// LiveAt is the address of what is in the head as it changes.
 	LiveAt string
 }
@@ -61,15 +62,15 @@ func (s *server) plantHead(r *http.Request, record *site.Record, here string) (p
 		head.NoData = true // says nothing of now, and leads nowhere
 		return head, nil
 	}
-	found, err := s.noticedAt(r.Context(), record, now, now)
-	if err != nil {
+	var err error
+	if head.found, err = s.noticedAt(r.Context(), record, now, now); err != nil {
 		return head, err
 	}
 	for _, sec := range s.sections {
 		link := sectionLink{Name: sec.name, Address: sec.address(record.ID), Here: sec.step == here}
 		if sec.step == "findings" {
-			for i := range found {
-				if found[i].open() {
+			for i := range head.found {
+				if head.found[i].open() {
 					link.Count++
 				}
 			}

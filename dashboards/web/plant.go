@@ -70,9 +70,7 @@ func (s *server) plant(r *http.Request) (*page, error) {
 		Address: plantAddress(record.ID) + p.query(), Moves: p.moves(first, now),
 		TraceAddress: plantAddress(record.ID) + "/trace.svg" + p.query(), DaysAddress: plantAddress(record.ID) + "/days.svg" + p.query(),
 	}
-	if err := s.openAt(ctx, body, record, now); err != nil {
-		return nil, err
-	}
+	body.addOpen(head.found, now)
 	if !last.IsZero() {
 		if err := s.fill(ctx, body, record, p, now); err != nil {
 			return nil, err
@@ -88,19 +86,17 @@ func (s *server) plant(r *http.Request) (*page, error) {
 // mostOpen findings stand over the readings of a plant.
 const mostOpen = 3
 
-// openAt adds the findings that last.
-func (s *server) openAt(ctx context.Context, body *plantBody, record *site.Record, now time.Time) error {
-	found, err := s.noticedAt(ctx, record, now, now)
+// addOpen adds the findings that last and are not muted.
+func (b *plantBody) addOpen(found []noticed, now time.Time) {
 	for i := range found {
 		switch {
 		case !found[i].open():
-		case len(body.Open) < mostOpen:
-			body.Open = append(body.Open, found[i].line(now))
+		case len(b.Open) < mostOpen:
+			b.Open = append(b.Open, found[i].line(now))
 		default:
-			body.More++
+			b.More++
 		}
 	}
-	return err
 }
 
 // backTo lets a refused range lead back to the plant.

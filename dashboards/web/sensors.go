@@ -38,11 +38,7 @@ func (s *server) sensors(r *http.Request) (*page, error) {
 		}
 		body.Parts = append(body.Parts, channels)
 	}
-	doubts, err := s.sensorFindings(r.Context(), record, now)
-	if err != nil {
-		return nil, err
-	}
-	body.Parts = append(body.Parts, doubts, meteringPart(record))
+	body.Parts = append(body.Parts, doubtedPart(body.Head.found, now), meteringPart(record))
 	return &page{Template: "section", Title: "Sensors, " + body.Head.Name, Live: body.Head.LiveAt, Body: body}, nil
 }
 
@@ -103,18 +99,14 @@ func sourceInWords(record *site.Record, ch ingest.Channel) string {
 	return "the default topic"
 }
 
-// sensorFindings are the open findings about readings.
-func (s *server) sensorFindings(ctx context.Context, record *site.Record, now time.Time) (part, error) {
-	found, err := s.noticedAt(ctx, record, now, now)
-	if err != nil {
-		return part{}, err
-	}
+// doubtedPart lists the findings that last and are about readings.
+func doubtedPart(found []noticed, now time.Time) part {
 	t := table{Caption: "Open findings about readings", Heads: []tableHead{{Name: "Finding"}, {Name: "Severity"}, {Name: "Since"}}}
 	for i := range found {
 		f := &found[i].finding
 		for _, kind := range sensorKinds {
 			if strings.HasPrefix(f.Kind, kind) {
-				t.Rows = append(t.Rows, tableRow{findingAddress(record.ID, f), []string{f.Title, string(f.Severity), moment(f.Since.In(record.Zone()), now)}})
+				t.Rows = append(t.Rows, tableRow{findingAddress(found[i].record.ID, f), []string{f.Title, string(f.Severity), moment(f.Since.In(now.Location()), now)}})
 				break
 			}
 		}
@@ -122,10 +114,10 @@ func (s *server) sensorFindings(ctx context.Context, record *site.Record, now ti
 	p := part{ID: "doubted", Name: "Doubted"}
 	if len(t.Rows) == 0 {
 		p.Lead = "Nothing about these readings is doubted now."
-		return p, nil
+		return p
 	}
 	p.Tables = []table{t}
-	return p, nil
+	return p
 }
 
 // meteringPart says what is known of the meters.
