@@ -115,15 +115,15 @@ func (c *Case) curveHours(from, to time.Time) []curveHour {
 				flowC, ok = h.Flow.Of()
 			}
 			if known && ok && h.S >= steadyHourS {
-				hours = append(hours, curveHour{flowC, c.Limits.SetCurveC(outdoorC)})
+				hours = append(hours, curveHour{flowC, c.Limits.setCurveC(outdoorC)})
 			}
 		}
 	}
 	return hours
 }
 
-// SetCurveC is the set curve within its limits, its end pieces drawn on straight.
-func (l *Limits) SetCurveC(outdoorC float64) float64 {
+// setCurveC is the set curve within its limits, its end pieces drawn on straight.
+func (l *Limits) setCurveC(outdoorC float64) float64 {
 	points := l.Plant.Curve
 	i := 1
 	for i < len(points)-1 && outdoorC > points[i].OutdoorC {

@@ -93,7 +93,7 @@ func (c *Case) warmRooms(s *Slot) bool {
 	warm := false
 	for place, m := range s.Rooms {
 		roomC, known := m.Of()
-		setC := c.Limits.RoomSet(place)
+		setC := c.Limits.roomSet(place)
 		switch {
 		case !known || setC == nil:
 		case roomC < *setC-roomBackK:

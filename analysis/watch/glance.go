@@ -71,7 +71,7 @@ func (g *Glance) seeFlow(l *Limits, s *Slot) {
 func (c *Case) worstRoomK(i int) *float64 {
 	worstK := math.Inf(-1)
 	for place := range c.Slots[i].Rooms {
-		if c.Limits.RoomSet(place) == nil {
+		if c.Limits.roomSet(place) == nil {
 			continue
 		}
 		if shortK, known := c.shortK(i, place); known {

@@ -86,7 +86,7 @@ func (c *Case) promised() []string {
 	seen := map[string]bool{}
 	for i := range c.Slots {
 		for place, m := range c.Slots[i].Rooms {
-			if m.S > 0 && c.Limits.RoomSet(place) != nil {
+			if m.S > 0 && c.Limits.roomSet(place) != nil {
 				seen[place] = true
 			}
 		}
@@ -94,9 +94,9 @@ func (c *Case) promised() []string {
 	return slices.Sorted(maps.Keys(seen))
 }
 
-// RoomSet is what was promised for a place; a sensor without a place stands for the
+// roomSet is what was promised for a place; a sensor without a place stands for the
 // house.
-func (l *Limits) RoomSet(place string) *float64 {
+func (l *Limits) roomSet(place string) *float64 {
 	if setC, ok := l.RoomSetC[place]; ok {
 		return &setC
 	}
@@ -113,7 +113,7 @@ func (c *Case) shortK(i int, place string) (float64, bool) {
 	if !ok || !known {
 		return 0, false
 	}
-	return *c.Limits.RoomSet(place) - roomC, true
+	return *c.Limits.roomSet(place) - roomC, true
 }
 
 // roomSign says whether a room is cold in slot i. One that is getting warmer is on
@@ -209,7 +209,7 @@ func (c *Case) coldTimeOf(places []string, e levelled) coldTime {
 		if !ok {
 			continue
 		}
-		if shortK := *c.Limits.RoomSet(place) - roomC; shortK > t.shortK {
+		if shortK := *c.Limits.roomSet(place) - roomC; shortK > t.shortK {
 			t.coldest, t.shortK, t.roomC = place, shortK, roomC
 		}
 	}
