@@ -69,17 +69,22 @@ func (r *reader) lookCloser(ctx context.Context, w Window, result *Result) error
 // Summarise makes the answer of site days alone.
 func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.Source) *Result {
 	sums := siteday.Merge(days)
-	r := counted(record, w, days, &sums, source)
+	return summarised(record, w, days, &sums, source)
+}
+
+// summarised is Summarise where the days are merged already.
+func summarised(record *site.Record, w Window, days []siteday.Day, sums *siteday.Sums, source trace.Source) *Result {
+	r := counted(record, w, days, sums, source)
 	r.Warnings = doubtsOf(record, days)
 	r.FlowRate = flowrate.Of(days)
-	r.Flow = flowOf(record, &sums, r.FlowRate)
-	r.Curve = curveOf(record, &sums)
+	r.Flow = flowOf(record, sums, r.FlowRate)
+	r.Curve = curveOf(record, sums)
 	r.HeatingCurve = heatingCurveOf(record, r.Curve)
-	r.lose(record, &sums, days)
+	r.lose(record, sums, days)
 	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
-	r.Capacity = capacityOf(&r.Sizing, &sums)
-	r.CurveAdvice = adviceOf(record, &sums, r)
-	r.Emitters = emittersOf(record, &sums, w.To)
+	r.Capacity = capacityOf(&r.Sizing, sums)
+	r.CurveAdvice = adviceOf(record, sums, r)
+	r.Emitters = emittersOf(record, sums, w.To)
 	return r
 }
 

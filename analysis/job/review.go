@@ -32,8 +32,8 @@ func Review(ctx context.Context, st WatchStore, record *site.Record, w Window, c
 	if err != nil {
 		return nil, err
 	}
-	result := Summarise(record, w, days, sourceOf(r.channels))
 	sums := siteday.Merge(days)
+	result := summarised(record, w, days, &sums, sourceOf(r.channels))
 	return review.Of(&review.Week{
 		Site: record.ID, Name: record.Name, From: w.From, To: w.To, Chosen: chosen, Coverage: result.Coverage, Enough: minDayCoverage, Channels: r.channels,
 		Limits: limitsOf(record, r.known), DesignDifferenceK: designDifferenceK(record), SetAtDesignC: result.HeatingCurve.Set.FlowAtDesignC, HasBackup: hasBackup(record),
@@ -114,12 +114,11 @@ func wholeDays(ctx context.Context, st Store, record *site.Record, now time.Time
 		last = now
 	}
 	touched := WindowAround(first.In(now.Location()), last.In(now.Location()).Add(time.Minute))
-	whole := touched
+	whole, days := touched, touched.days()
 	if first.Sub(touched.From) > nearlyWhole {
-		whole.From = touched.days()[0].to
+		whole.From = days[0].to
 	}
 	if touched.To.Sub(last) > nearlyWhole {
-		days := touched.days()
 		whole.To = days[len(days)-1].from
 	}
 	if !whole.To.After(whole.From) {

@@ -109,7 +109,7 @@ func meanOf(m siteday.Mean) *float64 {
 
 // nightInWords says what was seen, and how far the design lies beyond it.
 func (w *Week) nightInWords() string {
-	n := w.coldestNight()
+	n := w.night
 	if n == nil {
 		return ""
 	}

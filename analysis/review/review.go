@@ -50,6 +50,8 @@ type Week struct {
 
 	Findings []watch.Finding // that lasted at any time of the days, as they were at the end
 	Ruled    bool            // the rules were run over the days
+
+	night *Night // looked for once, by Of
 }
 
 // State is what is thought of a point.
@@ -173,8 +175,9 @@ var doubtful = []string{"pipes_swapped", "sensor_", "meter_disagreement", "clock
 
 // Of makes the review.
 func Of(w *Week) *Review {
+	w.night = w.coldestNight()
 	r := &Review{Site: w.Site, Name: w.Name, From: w.From, To: w.To, Chosen: w.Chosen, Coverage: w.Coverage,
-		Cold: w.cold(), Night: w.coldestNight(), Points: []Point{}, Findings: []Finding{}}
+		Cold: w.cold(), Night: w.night, Points: []Point{}, Findings: []Finding{}}
 	for _, row := range table() {
 		p := row.ask(w)
 		p.ID, p.Name = row.id, row.name
