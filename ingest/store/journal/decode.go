@@ -97,10 +97,7 @@ func (r *reader) batch(site string) ([]ingest.Reading, error) {
 			readings = append(readings, ingest.Reading{Site: s.site, Channel: s.channel, Time: time.UnixMilli(ms).UTC(), Value: value})
 		}
 	}
-	if r.Err == nil && len(r.Rest) > 0 {
-		r.Fail(fmt.Errorf("%d bytes too many", len(r.Rest)))
-	}
-	return readings, r.Err
+	return readings, r.End()
 }
 
 func (r *reader) reading(f *followers, seriesCount int, ms *int64) (at int, value float64) {
