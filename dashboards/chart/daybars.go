@@ -86,18 +86,7 @@ func (d DayBars) legend() []key {
 		{name: "Hot water", role: Cylinder, height: 1},
 		{name: "Electricity", role: Power, height: 1},
 	}
-	doubtful, empty := false, false
-	for _, day := range d.Days {
-		doubtful = doubtful || day.doubtful()
-		empty = empty || day.empty()
-	}
-	if doubtful {
-		keys = append(keys, key{name: "less than 90" + nbsp + "% measured", role: Heat, height: 1, look: striped})
-	}
-	if empty {
-		keys = append(keys, key{name: "No data", look: hatched})
-	}
-	return keys
+	return append(keys, lackKeys(d.Days, Day.doubtful, Day.empty)...)
 }
 
 // Draw puts the bars on a canvas at their extent.
@@ -165,8 +154,7 @@ func (l barsLayout) drawBars(c Canvas, days []Day) {
 	c.Rect(Power, electricity...)
 	drawStripes(c, doubtful...)
 	l.drawValues(c, days)
-	zero := l.scale.y(0)
-	c.Lines(Pen{Role: Axis, Width: 1}, []Point{{l.frame.X, zero}, {l.frame.Right(), zero}})
+	drawZero(c, l.frame, l.scale)
 }
 
 // drawStripes strikes out what boxes show, as doubtful.

@@ -1,5 +1,7 @@
 package chart
 
+import "slices"
+
 // key is an entry of a legend: a sample and its name.
 type key struct {
 	name   string
@@ -82,6 +84,18 @@ func drawKeys(c Canvas, rows [][]key, at Point) {
 			c.Text(noteStyle, Point{at.X + k.x + k.nameX(), baseline}, k.name)
 		}
 	}
+}
+
+// lackKeys are the entries for bars of what was measured in part or not at all.
+func lackKeys[T any](of []T, doubtful, empty func(T) bool) []key {
+	var keys []key
+	if slices.ContainsFunc(of, doubtful) {
+		keys = append(keys, key{name: "less than 90" + nbsp + "% measured", role: Heat, height: 1, look: striped})
+	}
+	if slices.ContainsFunc(of, empty) {
+		keys = append(keys, key{name: "No data", look: hatched})
+	}
+	return keys
 }
 
 func (k key) drawSample(c Canvas, b Box) {

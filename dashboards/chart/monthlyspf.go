@@ -66,17 +66,7 @@ func (m MonthlySPF) legend() []key {
 		{name: "Space heating", role: Heat, height: 1}, {name: "Hot water", role: Cylinder, height: 1},
 		{name: "Both, with 95" + nbsp + "% interval", role: Ink, look: whisker},
 	}
-	doubtful, empty := false, false
-	for _, month := range m.months() {
-		doubtful, empty = doubtful || month.doubtful(), empty || month.empty()
-	}
-	if doubtful {
-		keys = append(keys, key{name: "less than 90" + nbsp + "% measured", role: Heat, height: 1, look: striped})
-	}
-	if empty {
-		keys = append(keys, key{name: "No data", look: hatched})
-	}
-	return keys
+	return append(keys, lackKeys(m.months(), SPFMonth.doubtful, SPFMonth.empty)...)
 }
 
 // Draw puts the chart on a canvas at its extent.
@@ -86,8 +76,7 @@ func (m MonthlySPF) Draw(c Canvas) {
 	if m.Boundary != "" {
 		unit += ", " + m.Boundary
 	}
-	drawKeys(c, p.keys, Point{X: p.frame.X})
-	drawHeading(c, Point{p.frame.X, p.frame.Y - 9}, "SPF", unit, p.frame.Right())
+	p.drawHead(c, "SPF", unit)
 	if len(m.Months) == 0 {
 		say(c, p.frame, "No months yet")
 		return
@@ -137,7 +126,7 @@ func (p plot) drawMonthBars(c Canvas, months []SPFMonth) {
 	c.Rect(Heat, space...)
 	c.Rect(Cylinder, water...)
 	drawStripes(c, doubtful...)
-	c.Lines(Pen{Role: Axis, Width: 1}, []Point{{p.frame.X, p.scale.y(0)}, {p.frame.Right(), p.scale.y(0)}})
+	drawZero(c, p.frame, p.scale)
 }
 
 // upright returns the box of a bar from zero to a value.

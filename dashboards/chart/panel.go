@@ -170,8 +170,13 @@ func drawRules(c Canvas, frame Box, s scale) {
 	}
 	c.Lines(Pen{Role: Grid, Width: 1}, rules...)
 	if s.low <= 0 && s.high > 0 {
-		c.Lines(Pen{Role: Axis, Width: 1}, []Point{{frame.X, s.y(0)}, {frame.Right(), s.y(0)}})
+		drawZero(c, frame, s)
 	}
+}
+
+// drawZero makes the line at zero stand out, on which bars stand.
+func drawZero(c Canvas, frame Box, s scale) {
+	c.Lines(Pen{Role: Axis, Width: 1}, []Point{{frame.X, s.y(0)}, {frame.Right(), s.y(0)}})
 }
 
 // numbersWidth is how wide the scale's numbers are.

@@ -33,10 +33,15 @@ func (p plot) x(v float64) float64 { return p.frame.X + (v-p.low)/(p.high-p.low)
 
 func (p plot) at(x, y float64) Point { return Point{p.x(x), p.scale.y(y)} }
 
-// drawGround draws legend, heading and both scales.
-func (p plot) drawGround(c Canvas, heading, unit, across string) {
+// drawHead draws legend and heading.
+func (p plot) drawHead(c Canvas, heading, unit string) {
 	drawKeys(c, p.keys, Point{X: p.frame.X})
 	drawHeading(c, Point{p.frame.X, p.frame.Y - 9}, heading, unit, p.frame.Right())
+}
+
+// drawGround draws legend, heading and both scales.
+func (p plot) drawGround(c Canvas, heading, unit, across string) {
+	p.drawHead(c, heading, unit)
 	if p.empty {
 		return
 	}

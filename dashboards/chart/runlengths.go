@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -61,15 +62,7 @@ func (r RunLengths) SVG() []byte {
 // classes returns the classes by length, without empty ones at the long end.
 func (r RunLengths) classes() []RunClass {
 	classes := slices.DeleteFunc(slices.Clone(r.Classes), func(c RunClass) bool { return !(c.BelowMinutes > 0) || c.Count < 0 })
-	slices.SortStableFunc(classes, func(a, b RunClass) int {
-		switch {
-		case a.BelowMinutes < b.BelowMinutes:
-			return -1
-		case a.BelowMinutes > b.BelowMinutes:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(classes, func(a, b RunClass) int { return cmp.Compare(a.BelowMinutes, b.BelowMinutes) })
 	for len(classes) > 0 && classes[len(classes)-1].Count == 0 {
 		classes = classes[:len(classes)-1]
 	}
@@ -118,8 +111,7 @@ func (r RunLengths) legend() []key {
 // Draw puts the chart on a canvas at its extent.
 func (r RunLengths) Draw(c Canvas) {
 	p, classes := r.plot(), r.classes()
-	drawKeys(c, p.keys, Point{X: p.frame.X})
-	drawHeading(c, Point{p.frame.X, p.frame.Y - 9}, "Compressor runs", "number of runs by their length", p.frame.Right())
+	p.drawHead(c, "Compressor runs", "number of runs by their length")
 	if len(classes) == 0 {
 		say(c, p.frame, "No whole runs yet")
 		return
@@ -145,7 +137,7 @@ func (r RunLengths) Draw(c Canvas) {
 	c.Rect(Backup, short...)
 	drawStripes(c, short...)
 	drawIfRoom(c, values, p.slot())
-	c.Lines(Pen{Role: Axis, Width: 1}, []Point{{p.frame.X, p.frame.Bottom()}, {p.frame.Right(), p.frame.Bottom()}})
+	drawZero(c, p.frame, p.scale)
 	r.drawEdges(c, p, classes)
 }
 
