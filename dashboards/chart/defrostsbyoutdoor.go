@@ -3,6 +3,7 @@ package chart
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // DefrostsByOutdoor is how often, and for which share of its running time,
@@ -79,16 +80,10 @@ func (d DefrostsByOutdoor) measures() []measure {
 		{"Time in defrost", "% of running time", Defrosting, 3, 5, DefrostBin.sharePct},
 		{"Hours run", "h in each bin", Idle, 2, 1, func(b DefrostBin) float64 { return b.RunHours }},
 	}
-	var known []measure
-	for _, m := range all {
-		for _, b := range d.usable() {
-			if drawable(m.of(b)) {
-				known = append(known, m)
-				break
-			}
-		}
-	}
-	return known
+	bins := d.usable()
+	return slices.DeleteFunc(all, func(m measure) bool {
+		return !slices.ContainsFunc(bins, func(b DefrostBin) bool { return drawable(m.of(b)) })
+	})
 }
 
 // plots divides the extent: one plot for each measure, sharing the scale
@@ -154,9 +149,8 @@ func (d DefrostsByOutdoor) Draw(c Canvas) {
 	}
 	top, bottom := plots[0].frame, plots[len(plots)-1].frame
 	for _, b := range bins {
-		x := top.X + (b.FromC-plots[0].low)/(plots[0].high-plots[0].low)*top.W
-		width := (b.ToC - b.FromC) / (plots[0].high - plots[0].low) * top.W
-		c.Hint(Box{x, top.Y, width, bottom.Bottom() - top.Y}, b.describe())
+		left, right := plots[0].x(b.FromC), plots[0].x(b.ToC)
+		c.Hint(Box{left, top.Y, right - left, bottom.Bottom() - top.Y}, b.describe())
 	}
 }
 
@@ -180,7 +174,7 @@ func (p plot) drawBins(c Canvas, m measure, bins []DefrostBin) {
 	}
 	c.Rect(m.role, bars...)
 	c.Lines(Pen{Role: m.role, Width: 4}, none...)
-	c.Lines(Pen{Role: Axis, Width: 1}, []Point{{p.frame.X, p.scale.y(0)}, {p.frame.Right(), p.scale.y(0)}})
+	drawZero(c, p.frame, p.scale)
 }
 
 // bar returns the box of a value; its width tells on how much it stands.

@@ -12,9 +12,10 @@
 // words, and no line crosses it. A chart without data says why, and counts
 // what is still needed. However many readings share a pixel, their least and
 // greatest are drawn, and of a cloud every outlier. What no sensor can have
-// meant (NaN, infinities, beyond a million) has no place and is counted. Nothing is told by colour alone: lines have names, states have
-// heights, doubtful days have hatching. Times are the site's wall clock, on
-// days of 23 and 25 hours too.
+// meant (NaN, infinities, beyond a million) has no place and is counted.
+// Nothing is told by colour alone: lines have names, states have heights,
+// doubtful days have hatching. Times are the site's wall clock, on days of 23
+// and 25 hours too.
 //
 // Colours are presentation attributes and classes at once: inside a page that
 // includes CSS() they follow its light or dark theme, alone they are the light
