@@ -116,12 +116,8 @@ func (a *Archive) locked(work func() error) error {
 // PutDraft keeps a draft in place of the one before. Its issue is set to the next.
 func (a *Archive) PutDraft(month note.Month, e Entry, files map[string][]byte) (Entry, error) {
 	err := a.locked(func() error {
-		issues, err := a.issues(e.Site, month)
-		if err != nil {
+		if err := a.checkNext(e, month); err != nil {
 			return err
-		}
-		if e.Issue != len(issues)+1 {
-			return fmt.Errorf("the draft is of issue %d, but the next is %d; make it again", e.Issue, len(issues)+1)
 		}
 		e.Released, e.Sums = time.Time{}, map[string]string{}
 		for name, content := range files {
@@ -134,6 +130,18 @@ func (a *Archive) PutDraft(month note.Month, e Entry, files map[string][]byte) (
 		return e, fmt.Errorf("keep draft of %s for site %q: %w", month, e.Site, err)
 	}
 	return e, nil
+}
+
+// checkNext sees that a draft is of the issue that comes next.
+func (a *Archive) checkNext(e Entry, month note.Month) error {
+	issues, err := a.Issues(e.Site, month)
+	if err != nil {
+		return err
+	}
+	if next := len(issues) + 1; e.Issue != next {
+		return fmt.Errorf("the draft is of issue %d, but the next is %d; make it again", e.Issue, next)
+	}
+	return nil
 }
 
 // write makes a folder whole: beside its place, then moved there.
@@ -192,12 +200,8 @@ func (a *Archive) Release(site string, month note.Month, by string, at time.Time
 		if e, err = a.Draft(site, month); err != nil {
 			return err
 		}
-		issues, err := a.issues(site, month)
-		if err != nil {
+		if err := a.checkNext(e, month); err != nil {
 			return err
-		}
-		if e.Issue != len(issues)+1 {
-			return fmt.Errorf("the draft is of issue %d, but the next is %d; make it again", e.Issue, len(issues)+1)
 		}
 		if !e.IsDraft() { // a release that was cut short: it counts
 			return a.settle(site, month, e)
@@ -256,10 +260,6 @@ func (a *Archive) Settle(site string, month note.Month) error {
 
 // Issues are those of a month, in their order.
 func (a *Archive) Issues(site string, month note.Month) ([]Entry, error) {
-	return a.issues(site, month)
-}
-
-func (a *Archive) issues(site string, month note.Month) ([]Entry, error) {
 	var issues []Entry
 	for n := 1; ; n++ {
 		var e Entry
@@ -298,7 +298,8 @@ func (a *Archive) File(site string, month note.Month, issue int, name string) ([
 // Mail returns what became of an issue's e-mail.
 func (a *Archive) Mail(e Entry) (Mail, error) {
 	var m Mail
-	return m, readJSON(a.mailPath(e), &m)
+	err := readJSON(a.mailPath(e), &m)
+	return m, err
 }
 
 // SetMail keeps what became of an issue's e-mail; it is on disk when this returns.
