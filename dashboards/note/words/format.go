@@ -74,7 +74,11 @@ func (l *Language) Measure(v float64, decimals int, unit string, source Source) 
 
 // Percent writes a ratio's hundredfold; source is of the percentage.
 func (l *Language) Percent(pct float64, decimals int, source Source) Text {
-	text := l.Say("percent", Args{"number": l.Number(pct, decimals, source)})
+	return unbroken(l.Say("percent", Args{"number": l.Number(pct, decimals, source)}))
+}
+
+// unbroken keeps a text on one line.
+func unbroken(text Text) Text {
 	for i := range text {
 		text[i].Text = strings.ReplaceAll(text[i].Text, " ", nbsp)
 	}
@@ -96,11 +100,7 @@ func (l *Language) Money(v float64, decimals int, code string, source Source) Te
 	if last, _ := utf8.DecodeLastRuneInString(symbol); unicode.IsLetter(last) {
 		key = "money_code"
 	}
-	text := l.Say(key, Args{"symbol": Plain(symbol), "amount": amount})
-	for i := range text {
-		text[i].Text = strings.ReplaceAll(text[i].Text, " ", nbsp)
-	}
-	return text
+	return unbroken(l.Say(key, Args{"symbol": Plain(symbol), "amount": amount}))
 }
 
 // Day writes a whole date.
