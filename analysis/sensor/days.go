@@ -24,7 +24,7 @@ func CheckDays(days []siteday.Day, known Known) []Suspicion {
 	if isElectricity {
 		found = append(found, electricity.suspicion(days, heat, isHeat))
 	}
-	if s, ok := drift(days); ok {
+	if s, ok := Drift(days); ok {
 		found = append(found, s)
 	}
 	if s, ok := hotWaterClock(days, known.HotWater); ok {

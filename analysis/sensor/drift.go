@@ -39,10 +39,10 @@ type witness struct {
 	liftK     float64
 }
 
-// drift finds since when the outdoor reading moves away from what it was. It
-// needs room temperatures: without them a controller that believes the sensor
-// makes the heat agree with it.
-func drift(days []siteday.Day) (Suspicion, bool) {
+// Drift finds since when the outdoor reading of days in ascending order moves away
+// from what it was. It needs room temperatures: without them a controller that
+// believes the sensor makes the heat agree with it.
+func Drift(days []siteday.Day) (Suspicion, bool) {
 	all := witnesses(days)
 	if len(all) < leastDriftDays {
 		return Suspicion{}, false

@@ -202,14 +202,13 @@ func (c *Case) drifting() (last sensor.Suspicion, until time.Time, ok bool) {
 	days := c.WholeDays()
 	inARow, lastNight := 0, 0
 	for night := range days {
-		all := sensor.CheckDays(days[:len(days)-night], c.Limits.Sensors)
-		k := slices.IndexFunc(all, func(s sensor.Suspicion) bool { return s.Kind == sensor.Drifting })
-		if k < 0 {
+		s, seen := sensor.Drift(days[:len(days)-night])
+		if !seen {
 			inARow = 0
 			continue
 		}
 		if inARow == 0 {
-			last, lastNight = all[k], night
+			last, lastNight = s, night
 		}
 		if inARow++; inARow == driftNights {
 			if lastNight >= driftGone {
