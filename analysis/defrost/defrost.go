@@ -46,6 +46,22 @@ type Episode struct {
 // Length is how long it lasted, its recovery not counted.
 func (e Episode) Length() time.Duration { return e.To.Sub(e.From) }
 
+// Figures are those of defrosts that are known: running times between them and lengths
+// in minutes, outdoor temperatures.
+func Figures(all []Episode) (intervals, lengths, outdoorC []float64) {
+	for i := range all {
+		e := &all[i]
+		lengths = append(lengths, e.Length().Minutes())
+		if e.RunBeforeS != nil {
+			intervals = append(intervals, *e.RunBeforeS/60)
+		}
+		if e.OutdoorC != nil {
+			outdoorC = append(outdoorC, *e.OutdoorC)
+		}
+	}
+	return intervals, lengths, outdoorC
+}
+
 // Cost is what one defrost took beyond what its heat was worth.
 type Cost struct {
 	ElectricityJ float64

@@ -2,10 +2,10 @@ package review
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
+	"coldweek/analysis/defrost"
 	"coldweek/analysis/operation"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/watch"
@@ -22,13 +22,12 @@ const (
 // rules' limits.
 func (w *Week) defrosts() Point {
 	p, frost := Point{}, &w.Frost
-	minutes, lengths, outdoorC := w.defrostFigures()
-	coldC := meanKnown(outdoorC)
-	least := watch.OftenBelowMinutes(coldC)
+	_, lengths, outdoorC := defrost.Figures(frost.Episodes)
+	least := watch.OftenBelowMinutes(medianOf(outdoorC))
 	p.Limit = Limit{Low: &least, Basis: new(Published), Source: "Zhu 2015, less what controllers fall short; the length is common practice",
 		Text: fmt.Sprintf("%.0f min of running apart, %.0f min long, none above %.0f °C", least, watch.LongDefrostMinutes, float64(watch.FrostFreeC))}
-	if len(minutes) > 0 {
-		p.value(*minutes[len(minutes)/2], "min apart", 0)
+	if frost.Pattern.Intervals > 0 {
+		p.value(frost.Pattern.MedianS/60, "min apart", 0)
 	}
 	length, _ := robust.Median(lengths)
 	switch ranH := w.Sums.RunS() / 3600; {
@@ -48,24 +47,8 @@ func (w *Week) defrosts() Point {
 	return p
 }
 
-// defrostFigures are the running times between defrosts in order of length, the
-// lengths, and the outdoor temperatures.
-func (w *Week) defrostFigures() (apart []*float64, lengths, outdoorC []float64) {
-	for i := range w.Frost.Episodes {
-		e := &w.Frost.Episodes[i]
-		lengths = append(lengths, e.Length().Minutes())
-		if e.RunBeforeS != nil {
-			apart = append(apart, new(*e.RunBeforeS/60))
-		}
-		if e.OutdoorC != nil {
-			outdoorC = append(outdoorC, *e.OutdoorC)
-		}
-	}
-	slices.SortFunc(apart, func(a, b *float64) int { return int(*a - *b) })
-	return apart, lengths, outdoorC
-}
-
-func meanKnown(values []float64) *float64 {
+// medianOf is nil of no values.
+func medianOf(values []float64) *float64 {
 	if m, ok := robust.Median(values); ok {
 		return &m
 	}

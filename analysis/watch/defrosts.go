@@ -119,7 +119,7 @@ func (c *Case) runningSince(since time.Time) Piece {
 
 func oftenFinding(all []defrost.Episode, e Episode) Finding {
 	last := min(e.Last, len(all))
-	intervals, lengths, outdoor := figuresOf(all[e.First:last])
+	intervals, lengths, outdoor := defrost.Figures(all[e.First:last])
 	f := Finding{
 		Kind: "defrost_often", Severity: Attention, Since: e.Since, Until: e.Until,
 		Evidence: []Figure{{"median_interval_minutes", median(intervals), "min", 0}, {"defrosts", float64(last - e.First), "", 0}, {"median_minutes", median(lengths), "min", 1}},
@@ -144,7 +144,7 @@ func oftenFinding(all []defrost.Episode, e Episode) Finding {
 // notClearing says whether defrosts had as much to melt as is usual, though they
 // came much sooner than they used to in such air; usual is their length in minutes.
 func notClearing(before, since []defrost.Episode) (usual float64, ok bool) {
-	intervals, lengths, outdoorC := figuresOf(since)
+	intervals, lengths, outdoorC := defrost.Figures(since)
 	usual, known := usualLength(before)
 	if !known || !(median(lengths) >= fullShare*usual) {
 		return 0, false
@@ -177,21 +177,6 @@ func usualLength(all []defrost.Episode) (float64, bool) {
 	return median(minutes), len(minutes) >= usualCount
 }
 
-// figuresOf defrosts: intervals and lengths in minutes, outdoor temperatures.
-func figuresOf(all []defrost.Episode) (intervals, lengths, outdoorC []float64) {
-	for i := range all {
-		e := &all[i]
-		lengths = append(lengths, e.Length().Minutes())
-		if e.RunBeforeS != nil {
-			intervals = append(intervals, *e.RunBeforeS/60)
-		}
-		if e.OutdoorC != nil {
-			outdoorC = append(outdoorC, *e.OutdoorC)
-		}
-	}
-	return intervals, lengths, outdoorC
-}
-
 // defrostLong tells of defrosts that go on for too long.
 func defrostLong(c *Case) []Finding {
 	all := c.Defrosts()
@@ -206,7 +191,7 @@ func defrostLong(c *Case) []Finding {
 	})
 	var found []Finding
 	for _, e := range (Hold{defrostCount, defrostCount + 1}).Episodes(pieces) {
-		_, lengths, _ := figuresOf(all[e.First:e.Last])
+		_, lengths, _ := defrost.Figures(all[e.First:e.Last])
 		found = append(found, Finding{
 			Kind: "defrost_long", Severity: Attention, Since: e.Since, Until: e.Until,
 			Title:    fmt.Sprintf("Defrosts last %.0f minutes", median(lengths)),
