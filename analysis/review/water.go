@@ -46,15 +46,13 @@ func (w *Week) flowLimit() Limit {
 	if lph <= 0 {
 		return Limit{}
 	}
-	l := Limit{Low: &lph}
+	l := Limit{Low: &lph, Text: fmt.Sprintf("at least %.0f l/h", lph), Basis: new(ByPractice)}
 	switch m, c, d := w.Limits.Plant.MinimumFlowLPH, w.Limits.Plant.CommissionedLPH, w.Limits.DesignFlowLPH; {
 	case m != nil && *m == lph:
-		l.Text, l.Basis, l.Source = fmt.Sprintf("at least %.0f l/h", lph), new(ByMaker), "the maker's minimum flow"
+		l.Basis, l.Source = new(ByMaker), "the maker's minimum flow"
 	case c != nil:
-		l.Text, l.Basis = fmt.Sprintf("at least %.0f l/h", lph), new(ByPractice)
 		l.Source = fmt.Sprintf("%.0f %% of the %.0f l/h commissioned, no source", 100*lph / *c, *c)
 	case d != nil:
-		l.Text, l.Basis = fmt.Sprintf("at least %.0f l/h", lph), new(ByPractice)
 		l.Source = fmt.Sprintf("%.0f %% of the %.0f l/h designed, no source", 100*lph / *d, *d)
 	}
 	return l
