@@ -9,9 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/analysis/comfort"
-	"coldweek/analysis/operation"
+	"coldweek/analysis/playtest"
 	"coldweek/analysis/siteday"
-	"coldweek/analysis/trace"
 	"coldweek/ingest"
 	"coldweek/ingest/rig"
 )
@@ -96,20 +95,9 @@ func TestRoomsAgainstTruth(t *testing.T) {
 		p.HeatPump.MinimumHeatKW = min(p.HeatPump.MinimumHeatKW, ratedKW/3)
 		p.Metering.Interval = time.Minute
 		p.Metering.Quantities = []ingest.Quantity{ingest.FlowTemp, ingest.ReturnTemp, ingest.FlowRate, ingest.Power, ingest.OutdoorTemp, ingest.RoomTemp}
-		zone, err := time.LoadLocation(p.TimeZone)
-		require.NoError(t, err)
-		begin := time.Date(2026, 1, 12, 0, 0, 0, 0, zone)
-		r, err := rig.New(p, begin)
-		require.NoError(t, err)
-		columns := r.Columns(begin.AddDate(0, 0, days))
-		var list []siteday.Day
-		for d := range days {
-			from, to := begin.AddDate(0, 0, d), begin.AddDate(0, 0, d+1)
-			tr := trace.Build(columns, from.Add(-6*time.Hour), to.Add(3*time.Hour), trace.Options{Marks: []time.Time{from, to}})
-			list = append(list, siteday.Sum(tr, operation.Detect(tr), from.Format(time.DateOnly), from, to))
-		}
-		sums := siteday.Merge(list)
-		report, truth := comfort.Of(&sums, setTo(p.House.RoomSetC)), r.Truth()
+		played := playtest.Play(t, p, time.Date(2026, 1, 12, 0, 0, 0, 0, time.UTC), days)
+		sums := siteday.Merge(played.Days)
+		report, truth := comfort.Of(&sums, setTo(p.House.RoomSetC)), played.Truth
 		require.Len(t, report.Rooms, 3)
 		meanC := 0.0
 		for _, room := range report.Rooms {
