@@ -1,13 +1,13 @@
 package fluid
 
 import (
-	"encoding/csv"
-	"os"
 	"path/filepath"
 	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"coldweek/ingest/checktable"
 )
 
 // row is a line of a check table by column name.
@@ -32,22 +32,11 @@ func (r row) text(column string) string {
 // readTable reads testdata/fluid; the first line of each file names its source.
 func readTable(t *testing.T, name string) []row {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "fluid", name))
-	require.NoError(t, err)
-	defer f.Close()
-	reader := csv.NewReader(f)
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	require.NoError(t, err)
-	require.Greater(t, len(records), 2)
-	rows := make([]row, 0, len(records)-1)
-	for _, record := range records[1:] {
-		values := map[string]string{}
-		for i, column := range records[0] {
-			values[column] = record[i]
-		}
+	var rows []row
+	for _, values := range checktable.Read(t, filepath.Join("..", "..", "testdata", "fluid", name)) {
 		rows = append(rows, row{t, values})
 	}
+	require.Greater(t, len(rows), 1)
 	return rows
 }
 

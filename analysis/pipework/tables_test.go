@@ -1,13 +1,13 @@
 package pipework_test
 
 import (
-	"encoding/csv"
-	"os"
 	"path/filepath"
 	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"coldweek/ingest/checktable"
 )
 
 const testdata = "../../testdata"
@@ -34,20 +34,9 @@ func (r row) text(column string) string {
 // readTable reads a file of testdata; its first line names its source.
 func readTable(t testing.TB, name string) []row {
 	t.Helper()
-	f, err := os.Open(filepath.Join(testdata, name))
-	require.NoError(t, err)
-	defer f.Close()
-	reader := csv.NewReader(f)
-	reader.Comment = '#'
-	records, err := reader.ReadAll()
-	require.NoError(t, err)
-	rows := make([]row, 0, len(records)-1)
-	for _, record := range records[1:] {
-		values := map[string]string{}
-		for i, column := range records[0] {
-			values[column] = record[i]
-		}
-		tt, _ := t.(*testing.T)
+	tt, _ := t.(*testing.T)
+	var rows []row
+	for _, values := range checktable.Read(t, filepath.Join(testdata, name)) {
 		rows = append(rows, row{tt, values})
 	}
 	return rows
