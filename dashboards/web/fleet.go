@@ -81,11 +81,10 @@ func (s *server) fleet(r *http.Request) (*page, error) {
 	if err != nil {
 		return nil, err
 	}
-	first := (sheet - 1) * sheetLines
-	if first > 0 && first >= len(found) {
-		return nil, notFound("The list has no sheet %d", sheet)
+	first, last, err := onSheet(sheet, sheetLines, len(found))
+	if err != nil {
+		return nil, err
 	}
-	last := min(first+sheetLines, len(found))
 	body := fleetBody{Search: search, Order: worstFirst, All: len(records), Found: len(found), Sheet: sheet}
 	body.AnyReadings = slices.ContainsFunc(found, func(s standing) bool { return !s.lastSeen.IsZero() })
 	if body.Lines, err = s.fleetLines(ctx, found[first:last]); err != nil {
@@ -115,6 +114,15 @@ func sheetNumber(text string) (int, error) {
 			Detail: "Sheets are numbered from 1.", Back: "/", BackName: "All plants"}
 	}
 	return n, nil
+}
+
+// onSheet returns which of so many lines stand on a sheet that holds some of them.
+func onSheet(sheet, holds, lines int) (first, last int, err error) {
+	first = (sheet - 1) * holds
+	if first > 0 && first >= lines {
+		return 0, 0, notFound("The list has no sheet %d", sheet)
+	}
+	return first, min(first+holds, lines), nil
 }
 
 func sheetAddress(search string, sheet int) string {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"maps"
 	"net/http"
 	"net/url"
 	"runtime"
@@ -127,13 +128,12 @@ func (s *server) inbox(r *http.Request) (*page, error) {
 		kinds[found[i].finding.Name()] = true
 	}
 	found = slices.DeleteFunc(found, func(n noticed) bool { return !f.holds(&n) })
-	first := (f.Sheet - 1) * inboxLines
-	if first > 0 && first >= len(found) {
-		return nil, notFound("The list has no sheet %d", f.Sheet)
+	first, last, err := onSheet(f.Sheet, inboxLines, len(found))
+	if err != nil {
+		return nil, err
 	}
 	body := &inboxBody{Found: len(found), Plant: countPlants(found), Filtered: f.address() != "/findings"}
 	body.choices(f, records, kinds)
-	last := min(first+inboxLines, len(found))
 	for i := first; i < last; i++ {
 		body.Lines = append(body.Lines, found[i].line(now))
 	}
@@ -200,12 +200,7 @@ func (b *inboxBody) choices(f filter, records []*site.Record, kinds map[string]b
 	if f.Kind != "" {
 		kinds[f.Kind] = true
 	}
-	names := make([]string, 0, len(kinds))
-	for name := range kinds {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	for _, name := range names {
+	for _, name := range slices.Sorted(maps.Keys(kinds)) {
 		b.Kind = append(b.Kind, choice{name, kindInWords(name), name == f.Kind})
 	}
 }

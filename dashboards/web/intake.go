@@ -149,11 +149,10 @@ func (s *server) arrivals(ctx context.Context, body *intakeBody, sheet int) erro
 		return err
 	}
 	slices.SortStableFunc(lines, func(a, b arrival) int { return cmp.Or(cmp.Compare(b.behind, a.behind), cmp.Compare(a.Name, b.Name)) })
-	first := (sheet - 1) * mostArrivals
-	if first > 0 && first >= len(lines) {
-		return notFound("The list has no sheet %d", sheet)
+	first, last, err := onSheet(sheet, mostArrivals, len(lines))
+	if err != nil {
+		return err
 	}
-	last := min(first+mostArrivals, len(lines))
 	body.Arrivals = lines[first:last]
 	if sheet > 1 {
 		body.Back = "/intake?sheet=" + strconv.Itoa(sheet-1)
