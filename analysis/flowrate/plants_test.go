@@ -194,16 +194,5 @@ func runningBetween(runs []rig.Run, at, from, to time.Time) time.Duration {
 	case !at.Before(from):
 		return 0
 	}
-	var sum time.Duration
-	for _, r := range runs {
-		begin, end := r.From, r.To
-		if begin.Before(first) {
-			begin = first
-		}
-		if end.After(last) {
-			end = last
-		}
-		sum += max(end.Sub(begin), 0)
-	}
-	return sum
+	return playtest.Ran(runs, first, last)
 }

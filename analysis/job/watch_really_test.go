@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"coldweek/analysis/playtest"
 	"coldweek/ingest/rig"
 )
 
@@ -45,7 +46,7 @@ func oftenTruly(truth *rig.Truth, from, to time.Time) bool {
 	var minutes []float64
 	for i, d := range truth.Defrosts {
 		if i > 0 && !truth.Defrosts[i-1].From.Before(from.Add(-time.Minute)) && d.From.Before(to) {
-			minutes = append(minutes, runBetween(truth.Runs, truth.Defrosts[i-1].To, d.From).Minutes())
+			minutes = append(minutes, playtest.Ran(truth.Runs, truth.Defrosts[i-1].To, d.From).Minutes())
 		}
 	}
 	slices.Sort(minutes)
@@ -81,24 +82,6 @@ func coldTruly(truth *rig.Truth, from, to time.Time) bool {
 		n++
 	}
 	return n > 0
-}
-
-// runBetween is how long the compressor ran between two times.
-func runBetween(all []rig.Run, from, to time.Time) time.Duration {
-	var sum time.Duration
-	for _, r := range all {
-		begin, end := r.From, r.To
-		if begin.Before(from) {
-			begin = from
-		}
-		if end.After(to) {
-			end = to
-		}
-		if end.After(begin) {
-			sum += end.Sub(begin)
-		}
-	}
-	return sum
 }
 
 // heatingRuns leaves out those for hot water only.

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/analysis/job"
+	"coldweek/analysis/playtest"
 	"coldweek/analysis/watch"
 	"coldweek/ingest/rig"
 )
@@ -205,7 +206,7 @@ func (s scale) seek(t *testing.T, what *sought, seed uint64) outcome {
 			o.found, o.delay = true, max(0, f.at.Sub(began)) // some are told before it matters
 		}
 	}
-	o.ran = runBetween(heatingRuns(pl.truth.Runs), began, began.Add(o.delay))
+	o.ran = playtest.Ran(heatingRuns(pl.truth.Runs), began, began.Add(o.delay))
 	return o
 }
 

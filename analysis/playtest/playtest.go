@@ -45,3 +45,12 @@ func (p *Played) Look(from, to time.Time) (*trace.Trace, *operation.Operation) {
 	tr := trace.Build(p.Columns, from.Add(-6*time.Hour), to.Add(3*time.Hour), trace.Options{Marks: []time.Time{from, to}})
 	return tr, operation.Detect(tr)
 }
+
+// Ran is how long the compressor ran between two times.
+func Ran(runs []rig.Run, from, to time.Time) time.Duration {
+	var sum time.Duration
+	for _, r := range runs {
+		sum += max(0, siteday.Earlier(r.To, to).Sub(siteday.Later(r.From, from)))
+	}
+	return sum
+}
