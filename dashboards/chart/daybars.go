@@ -161,7 +161,7 @@ func (l barsLayout) drawBars(c Canvas, days []Day) {
 func drawStripes(c Canvas, boxes ...Box) {
 	var stripes [][]Point
 	for _, b := range boxes {
-		stripes = append(stripes, hatching(b, 6)...)
+		stripes = append(stripes, Hatching(b, 6)...)
 	}
 	c.Lines(Pen{Role: Paper, Width: 2}, stripes...)
 }

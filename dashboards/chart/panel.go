@@ -192,11 +192,11 @@ func (s scale) numbersWidth() float64 {
 // hatch marks a ground as one where nothing was measured.
 func hatch(c Canvas, b Box) {
 	c.Rect(Missing, b)
-	c.Lines(Pen{Role: MissingMark, Width: 1}, hatching(b, 7)...)
+	c.Lines(Pen{Role: MissingMark, Width: 1}, Hatching(b, 7)...)
 }
 
-// hatching returns rising diagonals that fill a box.
-func hatching(b Box, apart float64) [][]Point {
+// Hatching returns rising diagonals that fill a box.
+func Hatching(b Box, apart float64) [][]Point {
 	var lines [][]Point
 	for k := math.Ceil((b.X+b.Y)/apart) * apart; k < b.Right()+b.Bottom(); k += apart {
 		fromX, toX := max(b.X, k-b.Bottom()), min(b.Right(), k-b.Y)

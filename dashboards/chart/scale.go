@@ -16,26 +16,29 @@ func (s scale) y(value float64) float64 {
 	return s.bottom - (value-s.low)/(s.high-s.low)*(s.bottom-s.top)
 }
 
-// roundStep returns 1, 2 or 5 times a power of ten, at least rough.
-func roundStep(rough float64) float64 {
+// RoundStep returns 1, 2 or 5 times a power of ten, at least rough, and the
+// digits after the point that tell its multiples apart.
+func RoundStep(rough float64) (step float64, digits int) {
 	power := math.Pow(10, math.Floor(math.Log10(rough)))
+	step = 10 * power
 	for _, m := range []float64{1, 2, 5} {
 		if m*power >= rough*(1-1e-9) {
-			return m * power
+			step = m * power
+			break
 		}
 	}
-	return 10 * power
+	return step, int(max(0, math.Ceil(-math.Log10(step)-1e-9)))
 }
 
 // ticks returns round values within the scale, at least apart pixels from one
 // another, and the digits after the point that tell them apart.
 func (s scale) ticks(apart float64) (values []float64, digits int) {
 	count := max(1, math.Floor((s.bottom-s.top)/apart))
-	step := roundStep((s.high - s.low) / count)
+	step, digits := RoundStep((s.high - s.low) / count)
 	for i := math.Ceil(s.low/step - 1e-9); i*step <= s.high+step*1e-9; i++ {
 		values = append(values, i*step)
 	}
-	return values, int(max(0, math.Ceil(-math.Log10(step)-1e-9)))
+	return values, digits
 }
 
 // number writes v with a true minus sign. What rounds to zero has no sign.

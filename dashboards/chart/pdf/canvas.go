@@ -75,8 +75,8 @@ func NewCanvas(doc *fpdf.Fpdf, leftMM, topMM, scale float64) chart.Canvas {
 func (c canvas) x(x float64) float64 { return c.left + x*c.scale }
 func (c canvas) y(y float64) float64 { return c.top + y*c.scale }
 
-// rgb returns the role's colour on white paper.
-func rgb(role chart.Role) (r, g, b int) {
+// RGB returns the role's colour on white paper.
+func RGB(role chart.Role) (r, g, b int) {
 	if role == chart.Paper {
 		return 255, 255, 255
 	}
@@ -85,10 +85,10 @@ func rgb(role chart.Role) (r, g, b int) {
 	return r, g, b
 }
 
-func (c canvas) fill(role chart.Role) { c.doc.SetFillColor(rgb(role)) }
+func (c canvas) fill(role chart.Role) { c.doc.SetFillColor(RGB(role)) }
 
 func (c canvas) stroke(pen chart.Pen) {
-	c.doc.SetDrawColor(rgb(pen.Role))
+	c.doc.SetDrawColor(RGB(pen.Role))
 	c.doc.SetLineWidth(pen.Width * c.scale)
 	lengths := pen.Dash.Lengths()
 	for i := range lengths {
@@ -162,7 +162,7 @@ func (c canvas) Text(style chart.TextStyle, at chart.Point, s string) {
 	s = Printable(s)
 	x := at.X - chart.TextWidth(style, s)*[...]float64{chart.Start: 0, chart.Middle: 0.5, chart.End: 1}[style.Anchor]
 	c.doc.SetFont(Family, weight, style.Size*c.scale*c.doc.GetConversionRatio())
-	c.doc.SetTextColor(rgb(style.Role))
+	c.doc.SetTextColor(RGB(style.Role))
 	c.doc.Text(c.x(x), c.y(at.Y), s)
 }
 

@@ -90,7 +90,7 @@ func (e Energy) drawBars(c chart.Canvas, f frame) {
 		space, water, electricity = append(space, boxes[0]), append(water, boxes[1]), append(electricity, boxes[2])
 		if d.Part {
 			for _, b := range boxes {
-				part = append(part, diagonals(b)...)
+				part = append(part, chart.Hatching(b, apart)...)
 			}
 		}
 	}

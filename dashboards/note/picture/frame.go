@@ -11,6 +11,8 @@ const (
 	keyHeight = 18.0
 	axisSpace = 22.0 // below, for the days
 	dayLabels = 5    // a day in so many has its number
+	rules     = 4    // about so many are drawn
+	apart     = 6    // of the diagonals that fill a box
 )
 
 // Format writes a number of an axis.
@@ -35,32 +37,18 @@ func (f frame) x(day int) float64 { return f.left + float64(day)*f.slot() }
 
 func (f frame) middle(day int) float64 { return f.x(day) + f.slot()/2 }
 
-// step is a round step with about so many of them between two values.
-func step(low, high float64, about int) float64 {
-	rough := (high - low) / float64(about)
-	power := math.Pow(10, math.Floor(math.Log10(rough)))
-	for _, m := range []float64{1, 2, 5} {
-		if m*power >= rough*(1-1e-9) {
-			return m * power
-		}
-	}
-	return 10 * power
-}
-
 // newFrame rounds the span of values outwards.
 func newFrame(size chart.Size, days, keyRows int, low, high float64, format Format) frame {
 	if !(high > low) {
 		high = low + 1
 	}
-	by := step(low, high, 4)
+	by, decimals := chart.RoundStep((high - low) / rules)
 	f := frame{low: math.Floor(low/by) * by, high: math.Ceil(high/by) * by, days: days}
 	f.top, f.bottom, f.right = float64(keyRows)*keyHeight+10, size.Height-axisSpace, size.Width-4
-	widest := math.Max(chart.TextWidth(muted, format(f.low, decimals(by))), chart.TextWidth(muted, format(f.high, decimals(by))))
+	widest := math.Max(chart.TextWidth(muted, format(f.low, decimals)), chart.TextWidth(muted, format(f.high, decimals)))
 	f.left = widest + 8
 	return f
 }
-
-func decimals(step float64) int { return int(math.Max(0, math.Ceil(-math.Log10(step)-1e-9))) }
 
 var (
 	muted = chart.TextStyle{Role: chart.Muted, Size: textSize}
@@ -69,16 +57,16 @@ var (
 
 // drawRules draws round values and the numbers of days.
 func (f frame) drawRules(c chart.Canvas, format Format) {
-	by := step(f.low, f.high, 4)
-	var rules [][]chart.Point
+	by, decimals := chart.RoundStep((f.high - f.low) / rules)
+	var lines [][]chart.Point
 	style := muted
 	style.Anchor = chart.End
 	for i := math.Round(f.low / by); i*by <= f.high+by/1e6; i++ {
 		y := f.y(i * by)
-		rules = append(rules, []chart.Point{{X: f.left, Y: y}, {X: f.right, Y: y}})
-		c.Text(style, chart.Point{X: f.left - 5, Y: y + textSize*0.35}, format(i*by, decimals(by)))
+		lines = append(lines, []chart.Point{{X: f.left, Y: y}, {X: f.right, Y: y}})
+		c.Text(style, chart.Point{X: f.left - 5, Y: y + textSize*0.35}, format(i*by, decimals))
 	}
-	c.Lines(chart.Pen{Role: chart.Grid, Width: 1}, rules...)
+	c.Lines(chart.Pen{Role: chart.Grid, Width: 1}, lines...)
 	style.Anchor = chart.Middle
 	for day := range f.days {
 		if day == 0 || (day+1)%dayLabels == 0 {
@@ -95,20 +83,7 @@ func (f frame) drawZero(c chart.Canvas) {
 
 // hatch marks days on which nothing was measured.
 func (f frame) hatch(c chart.Canvas, day int) {
-	b := chart.Box{X: f.x(day), Y: f.top, W: f.slot(), H: f.bottom - f.top}
-	c.Rect(chart.Missing, b)
-	c.Lines(chart.Pen{Role: chart.MissingMark, Width: 1}, diagonals(b)...)
-}
-
-// diagonals fill a box.
-func diagonals(b chart.Box) [][]chart.Point {
-	const apart = 6
-	var lines [][]chart.Point
-	for k := math.Ceil((b.X+b.Y)/apart) * apart; k < b.Right()+b.Bottom(); k += apart {
-		from, to := math.Max(b.X, k-b.Bottom()), math.Min(b.Right(), k-b.Y)
-		lines = append(lines, []chart.Point{{X: from, Y: k - from}, {X: to, Y: k - to}})
-	}
-	return lines
+	hatched(c, chart.Box{X: f.x(day), Y: f.top, W: f.slot(), H: f.bottom - f.top})
 }
 
 // key is an entry of the legend; the unit has no sample.
@@ -136,14 +111,14 @@ func lined(pen chart.Pen) func(chart.Canvas, chart.Box) {
 
 func hatched(c chart.Canvas, b chart.Box) {
 	c.Rect(chart.Missing, b)
-	c.Lines(chart.Pen{Role: chart.MissingMark, Width: 1}, diagonals(b)...)
+	c.Lines(chart.Pen{Role: chart.MissingMark, Width: 1}, chart.Hatching(b, apart)...)
 }
 
 // striped is how values look that stand for a part of their day.
 func striped(role chart.Role) func(chart.Canvas, chart.Box) {
 	return func(c chart.Canvas, b chart.Box) {
 		c.Rect(role, b)
-		c.Lines(chart.Pen{Role: chart.Paper, Width: 2}, diagonals(b)...)
+		c.Lines(chart.Pen{Role: chart.Paper, Width: 2}, chart.Hatching(b, apart)...)
 	}
 }
 

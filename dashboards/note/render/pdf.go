@@ -95,17 +95,11 @@ func (s *paper) set(p paint) {
 		style = "B"
 	}
 	s.doc.SetFont(pdf.Family, style, p.points)
-	s.doc.SetTextColor(rgb(p.role))
-}
-
-// rgb is the colour of a role, whose Hex is "#rrggbb".
-func rgb(role chart.Role) (r, g, b int) {
-	_, _ = fmt.Sscanf(role.Hex(), "#%02x%02x%02x", &r, &g, &b)
-	return r, g, b
+	s.doc.SetTextColor(pdf.RGB(p.role))
 }
 
 func (s *paper) rule(y float64, role chart.Role, width float64) {
-	s.doc.SetDrawColor(rgb(role))
+	s.doc.SetDrawColor(pdf.RGB(role))
 	s.doc.SetLineWidth(width)
 	s.doc.Line(marginMM, y, marginMM+widthMM, y)
 }
@@ -241,7 +235,7 @@ func (s *paper) part(p note.Part) {
 func (s *paper) frame(heightMM float64) {
 	s.doc.SetFillColor(246, 244, 239)
 	s.doc.Rect(marginMM, s.y, widthMM, heightMM, "F")
-	s.doc.SetFillColor(rgb(chart.Axis))
+	s.doc.SetFillColor(pdf.RGB(chart.Axis))
 	s.doc.Rect(marginMM, s.y, 0.9, heightMM, "F")
 }
 
@@ -307,7 +301,7 @@ func (s *paper) item(i *note.Item, p paint) {
 	if s.doc.PageNo() != page {
 		top = topMM
 	}
-	s.doc.SetFillColor(rgb(itemRole(i)))
+	s.doc.SetFillColor(pdf.RGB(itemRole(i)))
 	s.doc.Rect(marginMM, top+0.6, 0.9, s.y-top-0.2, "F")
 	s.y += 1.8
 }
