@@ -153,7 +153,7 @@ func (p *Poster) draft(ctx context.Context, record *site.Record) error {
 	if err := p.writer.Archive.Settle(record.ID, month); err != nil {
 		return err
 	}
-	if there, err := p.there(record.ID, month); err != nil || there {
+	if there, err := p.there(record, month); err != nil || there {
 		return err
 	}
 	if watched, err := p.watched(ctx, record, end); err != nil || !watched {
@@ -198,24 +198,19 @@ func sending(record *site.Record) string {
 
 // there says whether the month has a draft or an issue. A draft that may go at
 // once goes now: the process ended before it could.
-func (p *Poster) there(id string, month note.Month) (bool, error) {
-	issues, err := p.writer.Archive.Issues(id, month)
+func (p *Poster) there(record *site.Record, month note.Month) (bool, error) {
+	issues, err := p.writer.Archive.Issues(record.ID, month)
 	if err != nil || len(issues) > 0 {
 		return true, err
 	}
-	entry, err := p.writer.Archive.Draft(id, month)
+	entry, err := p.writer.Archive.Draft(record.ID, month)
 	if errors.Is(err, archive.ErrNone) {
 		return false, nil
 	}
 	if err != nil {
 		return true, err
 	}
-	for _, record := range p.records() {
-		if record.ID == id {
-			return true, p.atOnce(record, month, entry)
-		}
-	}
-	return true, nil
+	return true, p.atOnce(record, month, entry)
 }
 
 // atOnce releases a draft if the record says so and the month was measured well.

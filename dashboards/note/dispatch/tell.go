@@ -58,14 +58,17 @@ func (p *Poster) tell(ctx context.Context) error {
 
 // nobodyTold logs once that drafts wait and there is nobody to write to.
 func (p *Poster) nobodyTold(ctx context.Context) error {
-	now := p.writer.Now()
-	d, err := p.drafts(ctx, note.MonthOf(now.UTC()).Before(1), func(string) bool { return true })
-	if err != nil || len(d.made) == 0 || p.said == d.month {
+	month := note.MonthOf(p.writer.Now().UTC()).Before(1)
+	if p.said == month {
+		return nil
+	}
+	d, err := p.drafts(ctx, month, func(string) bool { return true })
+	if err != nil || len(d.made) == 0 {
 		return err
 	}
-	p.said = d.month
+	p.said = month
 	p.log.Warn("drafts wait for their release, and nobody is told by e-mail; set notify: smtp and the email of an engineer, or look at the pages",
-		slog.String("month", d.month.String()), slog.Int("drafts", len(d.made)))
+		slog.String("month", month.String()), slog.Int("drafts", len(d.made)))
 	return nil
 }
 
