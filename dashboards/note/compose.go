@@ -101,7 +101,20 @@ func decimalsOf(v, wholeFrom float64) int {
 }
 
 func (c *composer) money(v float64, path string) words.Text {
-	return c.l.Money(v, 2-2*b2i(math.Abs(v) >= 20), c.currency(), from(path))
+	return c.l.Money(v, moneyDecimals(v), c.currency(), from(path))
+}
+
+func moneyDecimals(v float64) int {
+	if math.Abs(v) >= 20 {
+		return 0
+	}
+	return 2
+}
+
+// priced says whether the record has a price of electricity.
+func (c *composer) priced() bool {
+	t := orEmpty(c.Record.Tariff)
+	return t.PricePerKWh != nil || len(t.TimeOfUse) > 0
 }
 
 // price writes a price of a kWh, with a third decimal where any has one.
@@ -116,10 +129,7 @@ func (c *composer) price(v float64, path string) words.Text {
 }
 
 func (c *composer) currency() string {
-	if c.Record.Tariff == nil {
-		return ""
-	}
-	return c.Record.Tariff.Currency
+	return orEmpty(c.Record.Tariff).Currency
 }
 
 func (c *composer) celsius(v float64, source words.Source) words.Text {
@@ -276,7 +286,7 @@ func (c *composer) tiles() {
 func (c *composer) mainDecimals(f mainFigure, v float64) int {
 	switch f.key {
 	case "cost":
-		return 2 - 2*b2i(math.Abs(v) >= 20)
+		return moneyDecimals(v)
 	case "efficiency":
 		return c.spfDecimals()
 	}

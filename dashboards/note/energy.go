@@ -101,9 +101,9 @@ func orNaN(v *float64) float64 {
 // cost says what the electricity cost, if the record has prices.
 func (c *composer) cost() {
 	p := Part{ID: "cost", Heading: c.say("cost_heading", nil)}
-	t, cost := c.Record.Tariff, c.This.Cost
+	cost := c.This.Cost
 	switch {
-	case t == nil || t.PricePerKWh == nil && len(t.TimeOfUse) == 0:
+	case !c.priced():
 		p.Blocks = append(p.Blocks, paragraph(c.say("cost_no_tariff", nil)))
 	case !told(c.This):
 		p.Blocks = append(p.Blocks, paragraph(c.say("cost_unknown", nil)))

@@ -340,7 +340,7 @@ func TestTheMonthOfTheClockChange(t *testing.T) {
 	assert.Contains(t, text, "1\u00a0March\u00a02026 to 31\u00a0March\u00a02026")
 }
 
-// TestKeysThatAreAskedForAreThere: no text of a note is the name of a key, and no
+// TestNoKeyOrBraceIsLeft: no text of a note is the name of a key, and no
 // brace is left.
 func TestNoKeyOrBraceIsLeft(t *testing.T) {
 	key := regexp.MustCompile(`\b[a-z]+_[a-z_]+\b`)

@@ -147,7 +147,7 @@ func (c *composer) adviceKey() string {
 	if !told(c.This) || part(c.This) {
 		return "advice_internet"
 	}
-	if t := c.Record.Tariff; t == nil || t.PricePerKWh == nil && len(t.TimeOfUse) == 0 {
+	if !c.priced() {
 		return "advice_tariff"
 	}
 	switch day := c.coldestDay(); {

@@ -179,7 +179,7 @@ func (c *composer) lacking() {
 		{"missing_contact", contact.Engineer == ""},
 		{"missing_phone", contact.EngineerPhone == "" && contact.EngineerEmail == ""},
 		{"missing_email", contact.HomeownerEmail == ""},
-		{"missing_tariff", tariff.PricePerKWh == nil && len(tariff.TimeOfUse) == 0},
+		{"missing_tariff", !c.priced()},
 		{"missing_carbon", tariff.CarbonKgPerKWh == nil},
 		{"missing_carbon_source", tariff.CarbonKgPerKWh != nil && tariff.CarbonSource == ""},
 		{"missing_former", tariff.FormerFuel == "" || tariff.FormerEfficiency == nil || tariff.FormerCarbonKgKWh == nil},
