@@ -26,8 +26,7 @@ const English = "en"
 
 // Language is one language of the note.
 type Language struct {
-	Tag  string // of the file, such as "de"
-	Name string // in itself
+	Tag string // of the file, such as "de"
 
 	tag              language.Tag
 	months, weekdays []string
@@ -43,7 +42,6 @@ type Finding struct{ title, means, next template }
 // file is a language as it is written down.
 type file struct {
 	Tag      string              `yaml:"tag"`
-	Name     string              `yaml:"name"`
 	Months   []string            `yaml:"months"`
 	Weekdays []string            `yaml:"weekdays"`
 	Capital  bool                `yaml:"capital_nouns"` // nouns begin large within a sentence
@@ -109,7 +107,7 @@ func parse(name string, text []byte) (*Language, error) {
 	if err := yaml.UnmarshalWithOptions(text, &f, yaml.Strict()); err != nil {
 		return nil, errors.New(yaml.FormatError(err, false, true))
 	}
-	l := &Language{Tag: name, Name: f.Name, months: f.Months, weekdays: f.Weekdays, texts: map[string]wording{}, findings: map[string]Finding{}, capitalNouns: f.Capital}
+	l := &Language{Tag: name, months: f.Months, weekdays: f.Weekdays, texts: map[string]wording{}, findings: map[string]Finding{}, capitalNouns: f.Capital}
 	var err error
 	if l.tag, err = language.Parse(f.Tag); err != nil {
 		return nil, fmt.Errorf("tag %q: %w", f.Tag, err)
