@@ -13,8 +13,8 @@
 // seventh urgent message of an hour gathers what comes within ten minutes.
 //
 // On an MQTT topic a finding is a state and no call: published at once, retained
-// at <topic>/<site>/<kind> while it is open, cleared by an empty retained message
-// when it ends. So quiet hours and digests do not concern it.
+// at <topic>/<site>/<kind> while one of the kind is open, cleared by an empty
+// retained message when none is. So quiet hours and digests do not concern it.
 //
 // # Nothing lost, nothing twice
 //

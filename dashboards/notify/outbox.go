@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"coldweek/dashboards/notify/deliver"
@@ -219,13 +220,39 @@ func scanMessage(scan func(...any) error) (message, error) {
 
 // events returns what a message tells, in the order it was put.
 func (o *outbox) events(ctx context.Context, message int64) ([]Event, error) {
-	return collect(ctx, o.db, func(scan func(...any) error) (e Event, err error) {
-		var body []byte
-		if err = scan(&body); err != nil {
-			return e, err
+	return collect(ctx, o.db, scanEvent, "SELECT body FROM notice JOIN event ON event.id = notice.event WHERE message = ? ORDER BY event", message)
+}
+
+// withStanding puts, where an event says that a finding is over, in its place what
+// else of the kind is open at the site and on the engineer's topic: both have the
+// same topic, which shows what is open.
+func (o *outbox) withStanding(ctx context.Context, engineer string, events []Event) ([]Event, error) {
+	events = slices.Clone(events)
+	for i := range events {
+		e := &events[i]
+		if !e.over() {
+			continue
 		}
-		return e, json.Unmarshal(body, &e)
-	}, "SELECT body FROM notice JOIN event ON event.id = notice.event WHERE message = ? ORDER BY event", message)
+		open, err := collect(ctx, o.db, scanEvent, `SELECT body FROM event last JOIN notice ON notice.event = last.id
+			WHERE site = ? AND kind = ? AND since_ms <> ? AND engineer = ? AND way = ? AND message IS NOT NULL
+			AND NOT EXISTS (SELECT 1 FROM event WHERE site = last.site AND kind = last.kind AND since_ms = last.since_ms AND step = 'ended')
+			ORDER BY last.id DESC LIMIT 1`, e.Site, e.Kind, e.Since.UnixMilli(), engineer, MQTT)
+		if err != nil {
+			return nil, err
+		}
+		if len(open) > 0 {
+			*e = open[0]
+		}
+	}
+	return events, nil
+}
+
+func scanEvent(scan func(...any) error) (e Event, err error) {
+	var body []byte
+	if err = scan(&body); err != nil {
+		return e, err
+	}
+	return e, json.Unmarshal(body, &e)
 }
 
 // set changes a message. It is not cancelled: what was sent must be noted.

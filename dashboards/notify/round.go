@@ -97,6 +97,11 @@ func (r *round) send(ctx context.Context, m message) error {
 		r.hold(events, wait)
 		return r.n.box.set(ctx, m.id, "next_ms = max(next_ms, ?)", wait.UnixMilli())
 	}
+	if m.way == MQTT {
+		if events, err = r.n.box.withStanding(ctx, m.engineer, events); err != nil {
+			return err
+		}
+	}
 	err = r.line.tell(ctx, r.n.telling(r.engineer, m, events))
 	if err == nil {
 		r.inVain = 0

@@ -7,11 +7,13 @@ import (
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"coldweek/dashboards/notify"
 	"coldweek/dashboards/notify/deliver"
 	"coldweek/ingest/receive/brokertest"
+	"coldweek/ingest/store"
 )
 
 // board is what someone sees who listens below a topic: the last of each.
@@ -88,4 +90,49 @@ func TestATopicShowsWhatIsOpen(t *testing.T) {
 
 	require.NoError(t, d.Test(t.Context(), "")[0].Err)
 	require.Eventually(t, func() bool { text, _ := b.on("firm/findings/test"); return text != "" }, 20*time.Second, 5*time.Millisecond)
+}
+
+// TestTheEndOfOneFindingHidesNoOther: later readings move the beginning of a
+// finding, which then is another of the same kind, and the first is withdrawn.
+func TestTheEndOfOneFindingHidesNoOther(t *testing.T) {
+	broker := brokertest.Start(t, brokertest.Durable)
+	g := ada()
+	g.EMail, g.Topic = nil, "firm/findings"
+	d := open(t, g)
+	d.options.Broker = &deliver.Broker{URL: broker.URL()}
+	d.restart()
+	b := listen(t, broker.URL(), "firm/findings/#")
+	const topic, mark = "firm/findings/mill-cottage/low_flow", "firm/findings/mark/low_flow"
+	// step has the board show all that was put until now: the mark comes last.
+	step := func(marked time.Time) string {
+		t.Helper()
+		d.put(at("mark", "", lowFlow(marked)))
+		d.step()
+		var e notify.Event
+		require.Eventually(t, func() bool {
+			text, _ := b.on(mark)
+			return json.Unmarshal([]byte(text), &e) == nil && e.Since.Equal(marked)
+		}, 20*time.Second, 5*time.Millisecond)
+		text, _ := b.on(topic)
+		return text
+	}
+	sinceOf := func(text string) time.Time {
+		t.Helper()
+		var e notify.Event
+		require.NoError(t, json.Unmarshal([]byte(text), &e))
+		return e.Since.In(london)
+	}
+	first, earlier := lowFlow(d.now), lowFlow(d.now.Add(-time.Hour))
+	d.put(first)
+	assert.Equal(t, first.Since, sinceOf(step(d.now)))
+	d.put(earlier, ended(first, first.Since))
+	assert.Equal(t, earlier.Since, sinceOf(step(d.now.Add(time.Minute))), "it is open still")
+	d.put(ended(earlier, d.now))
+	assert.Empty(t, step(d.now.Add(2*time.Minute)), "none is open")
+
+	d.put(lowFlow(d.now.Add(time.Hour)))
+	step(d.now.Add(3 * time.Minute))
+	d.act(store.Mute, "low_flow", d.now.Add(24*time.Hour))
+	d.put(lowFlow(d.now.Add(2*time.Hour)), ended(lowFlow(d.now.Add(time.Hour)), d.now.Add(2*time.Hour)))
+	assert.Empty(t, step(d.now.Add(4*time.Minute)), "what is muted does not come to the topic that way either")
 }
