@@ -178,12 +178,7 @@ func midnights(ctx context.Context, st Store, record *site.Record, w Window, pro
 	if err != nil {
 		return fmt.Errorf("read extents of site %q: %w", record.ID, err)
 	}
-	var newest time.Time
-	for _, e := range extents {
-		if e.Last.After(newest) {
-			newest = e.Last
-		}
-	}
+	_, newest := store.Span(extents)
 	days := w.days()
 	for i, d := range days {
 		if err := look(siteday.Earlier(d.to, newest)); err != nil {

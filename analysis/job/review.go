@@ -109,7 +109,7 @@ func wholeDays(ctx context.Context, st Store, record *site.Record, now time.Time
 	if len(extents) == 0 {
 		return Window{From: StartOfDay(y, m, d-review.WeekDays, now.Location()), To: today}, false, nil
 	}
-	first, last := spanOf(extents)
+	first, last := store.Span(extents)
 	if last.After(now) {
 		last = now
 	}
@@ -131,14 +131,6 @@ func wholeDays(ctx context.Context, st Store, record *site.Record, now time.Time
 
 // nearlyWhole may be missing of a day's beginning or end.
 const nearlyWhole = time.Hour
-
-func spanOf(extents []store.Extent) (first, last time.Time) {
-	first, last = extents[0].First, extents[0].Last
-	for _, e := range extents[1:] {
-		first, last = siteday.Earlier(first, e.First), siteday.Later(last, e.Last)
-	}
-	return first, last
-}
 
 // outdoorOf are the days' mean outdoor temperatures: of stored days as they are
 // stored, of others computed.

@@ -82,15 +82,8 @@ func chosen(extents []store.Extent, only []string) ([]store.Extent, error) {
 
 // exportWindow fills in dates not given with what the channels hold.
 func exportWindow(zone *time.Location, extents []store.Extent, from, to string) (job.Window, error) {
-	w := job.Window{From: extents[0].First, To: extents[0].Last.Add(time.Millisecond)}
-	for _, e := range extents[1:] {
-		if e.First.Before(w.From) {
-			w.From = e.First
-		}
-		if end := e.Last.Add(time.Millisecond); end.After(w.To) {
-			w.To = end
-		}
-	}
+	first, last := store.Span(extents)
+	w := job.Window{From: first, To: last.Add(time.Millisecond)}
 	for _, d := range []struct {
 		text string
 		into *time.Time

@@ -14,6 +14,7 @@ import (
 	"coldweek/dashboards/chart"
 	"coldweek/ingest"
 	"coldweek/ingest/site"
+	"coldweek/ingest/store"
 )
 
 // look is what a glance at a plant shows: what it does now, and today so far.
@@ -239,13 +240,6 @@ func extent(ctx context.Context, st job.Store, record *site.Record) (first, last
 	if err != nil {
 		return first, last, fmt.Errorf("read extents of site %q: %w", record.ID, err)
 	}
-	for _, e := range extents {
-		if first.IsZero() || e.First.Before(first) {
-			first = e.First.In(record.Zone())
-		}
-		if e.Last.After(last) {
-			last = e.Last.In(record.Zone())
-		}
-	}
-	return first, last, nil
+	first, last = store.Span(extents)
+	return first.In(record.Zone()), last.In(record.Zone()), nil
 }

@@ -29,6 +29,19 @@ type Extent struct {
 	First, Last time.Time
 }
 
+// Span is from the first reading of all channels to the last; both are zero of none.
+func Span(extents []Extent) (first, last time.Time) {
+	for i, e := range extents {
+		if i == 0 || e.First.Before(first) {
+			first = e.First
+		}
+		if e.Last.After(last) {
+			last = e.Last
+		}
+	}
+	return first, last
+}
+
 // Refused is a quarantined message with its place in the quarantine.
 type Refused struct {
 	ID int64
