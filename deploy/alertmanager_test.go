@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"io"
 	"log"
-	"mime"
-	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -183,7 +181,7 @@ func (a *alertmanager) letters(site string) (found []letter) {
 			continue
 		}
 		short := letter{To: strings.Join(l.To, " "), Subject: status + "]"}
-		text := textOf(a.t, l)
+		text := l.Part(a.t, "text/html")
 		for _, r := range names {
 			for range strings.Count(text, "alertname = "+r.Alert+"<") {
 				short.Alerts = append(short.Alerts, r.Alert)
@@ -192,19 +190,6 @@ func (a *alertmanager) letters(site string) (found []letter) {
 		found = append(found, short)
 	}
 	return found
-}
-
-// textOf is the only part of a letter of Alertmanager's, HTML.
-func textOf(t *testing.T, l mailtest.Letter) string {
-	t.Helper()
-	_, parameters, err := mime.ParseMediaType(l.Header.Get("Content-Type"))
-	require.NoError(t, err)
-	_, body, _ := bytes.Cut(l.Raw, []byte("\r\n\r\n"))
-	part, err := multipart.NewReader(bytes.NewReader(body), parameters["boundary"]).NextPart()
-	require.NoError(t, err)
-	text, err := io.ReadAll(part)
-	require.NoError(t, err)
-	return string(text)
 }
 
 func (a *alertmanager) eventually(condition func() bool, why string) {

@@ -312,7 +312,7 @@ func (s *storm) checkLetters() {
 	s.t.Logf("%d kills; %d letters, %d by Message-ID; %d posts, %d by Idempotency-Key", s.kills, len(allLetters), len(letters), len(allPosts), len(posts))
 	texts := map[string][]string{}
 	for _, l := range letters {
-		texts[l.To[0]] = append(texts[l.To[0]], textOf(s.t, l))
+		texts[l.To[0]] = append(texts[l.To[0]], l.Part(s.t, "text/plain"))
 	}
 	for _, p := range posts {
 		to := addressOf(p.Engineer)

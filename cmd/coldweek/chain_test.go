@@ -1,13 +1,11 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
 	"io"
 	"mime"
-	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -296,24 +294,12 @@ func (s *topicState) open() []string {
 	return topics
 }
 
-// subjectOf is a letter's subject, and textOf what it says in plain text.
+// subjectOf is a letter's subject.
 func subjectOf(t *testing.T, l mailtest.Letter) string {
 	t.Helper()
 	subject, err := new(mime.WordDecoder).DecodeHeader(l.Header.Get("Subject"))
 	require.NoError(t, err)
 	return subject
-}
-
-func textOf(t *testing.T, l mailtest.Letter) string {
-	t.Helper()
-	_, parameters, err := mime.ParseMediaType(l.Header.Get("Content-Type"))
-	require.NoError(t, err)
-	_, body, _ := bytes.Cut(l.Raw, []byte("\r\n\r\n"))
-	part, err := multipart.NewReader(bytes.NewReader(body), parameters["boundary"]).NextPart() // the plain one comes first (RFC 2046, section 5.1.4)
-	require.NoError(t, err)
-	text, err := io.ReadAll(part)
-	require.NoError(t, err)
-	return strings.ReplaceAll(string(text), "\r\n", "\n")
 }
 
 // houseWith is one of the demo's houses, sampled once a minute, with a trouble.
@@ -377,7 +363,7 @@ func (c *chain) checkTold(plant rig.Plant, found findingJSON) {
 		}
 	}
 	require.Len(c.t, letters, 1)
-	text := textOf(c.t, letters[0])
+	text := letters[0].Part(c.t, "text/plain")
 	for _, words := range append([]string{
 		plant.Name, found.Title, found.Basis, c.url + "/plants/" + plant.ID, "coldweek ack " + plant.ID + " " + found.Kind + " --home " + c.dir,
 	}, append(found.Causes, found.Next...)...) {
@@ -423,7 +409,7 @@ func field(t *testing.T, object, name string) string {
 // acknowledgeAsTold runs the command that the letter names, as it stands.
 func (c *chain) acknowledgeAsTold(site string) {
 	c.t.Helper()
-	line := regexp.MustCompile(`(?m)^ +coldweek (ack .*)$`).FindStringSubmatch(textOf(c.t, c.mail.Letters()[0]))
+	line := regexp.MustCompile(`(?m)^ +coldweek (ack .*)$`).FindStringSubmatch(c.mail.Letters()[0].Part(c.t, "text/plain"))
 	require.NotNil(c.t, line)
 	ctx, cancel := context.WithTimeout(c.t.Context(), time.Minute)
 	defer cancel()

@@ -8,14 +8,12 @@ import (
 	"io"
 	"log/slog"
 	"mime"
-	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"net/mail"
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -154,18 +152,7 @@ func (d *desk) part(n int, kind string) string {
 	d.t.Helper()
 	letters := d.mail.Letters()
 	require.Greater(d.t, len(letters), n)
-	_, parameters, err := mime.ParseMediaType(letters[n].Header.Get("Content-Type"))
-	require.NoError(d.t, err)
-	_, body, _ := bytes.Cut(letters[n].Raw, []byte("\r\n\r\n"))
-	for r := multipart.NewReader(bytes.NewReader(body), parameters["boundary"]); ; {
-		p, err := r.NextPart()
-		require.NoError(d.t, err)
-		if strings.HasPrefix(p.Header.Get("Content-Type"), kind) {
-			text, err := io.ReadAll(p)
-			require.NoError(d.t, err)
-			return strings.ReplaceAll(string(text), "\r\n", "\n")
-		}
-	}
+	return letters[n].Part(d.t, kind)
 }
 
 // act has someone do something about a kind at Mill Cottage, now.

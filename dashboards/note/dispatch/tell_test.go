@@ -1,10 +1,6 @@
 package dispatch_test
 
 import (
-	"io"
-	"mime"
-	"mime/multipart"
-	"mime/quotedprintable"
 	"net/mail"
 	"strings"
 	"testing"
@@ -38,18 +34,6 @@ func (d *desk) lettersTo(address string) []mailtest.Letter {
 	return letters
 }
 
-// plain is the text of a letter.
-func plain(t *testing.T, l mailtest.Letter) string {
-	t.Helper()
-	_, params, err := mime.ParseMediaType(l.Header.Get("Content-Type"))
-	require.NoError(t, err)
-	part, err := multipart.NewReader(l.Body, params["boundary"]).NextRawPart()
-	require.NoError(t, err)
-	text, err := io.ReadAll(quotedprintable.NewReader(part))
-	require.NoError(t, err)
-	return strings.ReplaceAll(string(text), "\r\n", "\n")
-}
-
 func engineersAreTold(t *testing.T, d *desk) {
 	d.engineers = []notify.Engineer{
 		quietUntilSeven("Ruth", "ruth@firm.example", notify.EverySite), quietUntilSeven("Ada", "ada@firm.example", d.records[0].ID),
@@ -66,7 +50,7 @@ func engineersAreTold(t *testing.T, d *desk) {
 	require.Len(t, d.lettersTo("ada@firm.example"), 1)
 	letter := d.lettersTo("ruth@firm.example")[0]
 	assert.Equal(t, "The note for January 2026 of Mill Cottage, Little Tarnbeck waits for your release", letter.Header.Get("Subject"))
-	text := plain(t, letter)
+	text := letter.Part(t, "text/plain")
 	assert.Contains(t, text, "\nWith something to look at\n\nMill Cottage, Little Tarnbeck\n  - It tells of: ")
 	assert.NotContains(t, text, "of the month was measured", "it was measured well")
 	assert.Contains(t, text, "https://pages.firm.example/plants/mill-cottage/drafts/2026-01\n")
@@ -107,7 +91,7 @@ func engineersAreToldLater(t *testing.T, d *desk) {
 	d.step("2026-02-01 08:10")
 	d.step("2026-02-01 08:20")
 	require.Len(t, d.server.Letters(), 1)
-	assert.Equal(t, strings.TrimSpace(letters[0].Text), strings.TrimSpace(plain(t, d.server.Letters()[0])))
+	assert.Equal(t, strings.TrimSpace(letters[0].Text), strings.TrimSpace(d.server.Letters()[0].Part(t, "text/plain")))
 }
 
 func engineersLetterCutShort(t *testing.T, d *desk) {
@@ -142,7 +126,7 @@ func lateDraftIsNamed(t *testing.T, d *desk) {
 	assert.Empty(t, d.server.Letters(), "the barn's draft may come yet")
 	d.step("2026-02-02 07:10")
 	require.Len(t, d.server.Letters(), 1)
-	text := plain(t, d.server.Letters()[0])
+	text := d.server.Letters()[0].Part(t, "text/plain")
 	assert.Contains(t, text, "Not drafted yet, as readings are missing\n  - Late Barn: by Fri 6 Feb, 00:00\n")
 	assert.NotContains(t, text, "never-barn")
 	assert.NotContains(t, text, "quiet-barn")

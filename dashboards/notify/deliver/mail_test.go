@@ -113,6 +113,9 @@ func partsOf(t *testing.T, l mailtest.Letter) map[string]string {
 		kind, charset, err := mime.ParseMediaType(p.Header.Get("Content-Type"))
 		require.NoError(t, err)
 		require.Equal(t, "UTF-8", charset["charset"])
+		if len(parts) == 0 {
+			require.Equal(t, "text/plain", kind, "the plain one comes first (RFC 2046, section 5.1.4)")
+		}
 		text, err := io.ReadAll(p)
 		require.NoError(t, err)
 		parts[kind] = string(bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n")))

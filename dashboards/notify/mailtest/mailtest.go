@@ -9,9 +9,12 @@ import (
 	"errors"
 	"io"
 	"log"
+	"mime"
+	"mime/multipart"
 	"net"
 	"net/mail"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 
@@ -40,6 +43,24 @@ type Letter struct {
 	*mail.Message
 }
 
+// Part returns what the letter says in one of its forms, such as text/plain, with
+// lines that end in \n.
+func (l Letter) Part(t testing.TB, kind string) string {
+	t.Helper()
+	_, parameters, err := mime.ParseMediaType(l.Header.Get("Content-Type"))
+	require.NoError(t, err)
+	_, body, _ := bytes.Cut(l.Raw, []byte("\r\n\r\n"))
+	for r := multipart.NewReader(bytes.NewReader(body), parameters["boundary"]); ; {
+		p, err := r.NextPart()
+		require.NoError(t, err, "the letter has no part %s", kind)
+		if strings.HasPrefix(p.Header.Get("Content-Type"), kind) {
+			text, err := io.ReadAll(p)
+			require.NoError(t, err)
+			return strings.ReplaceAll(string(text), "\r\n", "\n")
+		}
+	}
+}
+
 // Server is a mail server that ends with its test.
 type Server struct {
 	t       testing.TB
@@ -47,12 +68,13 @@ type Server struct {
 	tls     *tls.Config
 	port    int
 
-	mu      sync.Mutex
-	smtp    *smtp.Server
-	letters []Letter
-	refuse  func(to string) error
-	hangUp  int
-	asked   int
+	mu       sync.Mutex
+	smtp     *smtp.Server
+	listener net.Listener
+	letters  []Letter
+	refuse   func(to string) error
+	hangUp   int
+	asked    int
 }
 
 // Start runs a server on a free port.
@@ -87,7 +109,7 @@ func (s *Server) Resume() {
 		server.TLSConfig = s.tls
 	}
 	s.mu.Lock()
-	s.smtp = server
+	s.smtp, s.listener = server, listener
 	s.mu.Unlock()
 	go func() {
 		if err := server.Serve(listener); !errors.Is(err, net.ErrClosed) && !errors.Is(err, smtp.ErrServerClosed) {
@@ -99,9 +121,12 @@ func (s *Server) Resume() {
 // Stop closes every connection and listens no more.
 func (s *Server) Stop() {
 	s.mu.Lock()
-	server := s.smtp
+	server, listener := s.smtp, s.listener
 	s.mu.Unlock()
-	_ = server.Close() // stopped already, or else it is now
+	// Stopped already, or else it is now. The server alone does not close what it
+	// has not begun to serve.
+	_ = server.Close()
+	_ = listener.Close()
 }
 
 // Refuse has the server answer every recipient with what the function returns,
