@@ -13,7 +13,6 @@ import (
 
 // form is the log-in page.
 type form struct {
-	Title string
 	Name  string
 	Next  string
 	Error string
@@ -56,7 +55,7 @@ func (g *Gate) ask(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, next, http.StatusSeeOther)
 		return
 	}
-	f := form{Title: "Log in", Next: next}
+	f := form{Next: next}
 	if r.URL.Query().Has("out") {
 		f.Note = "You are logged out."
 	}
@@ -75,10 +74,10 @@ func (g *Gate) logIn(w http.ResponseWriter, r *http.Request) {
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, maxLogin)
 	if err := r.ParseForm(); err != nil {
-		g.write(w, "login", http.StatusBadRequest, form{Title: "Log in", Error: "The form could not be read. Please try once more."})
+		g.write(w, "login", http.StatusBadRequest, form{Error: "The form could not be read. Please try once more."})
 		return
 	}
-	f := form{Title: "Log in", Name: strings.ToLower(strings.TrimSpace(r.PostForm.Get("name"))), Next: onward(r.PostForm.Get("next"))}
+	f := form{Name: strings.ToLower(strings.TrimSpace(r.PostForm.Get("name"))), Next: onward(r.PostForm.Get("next"))}
 	if wait := g.wait(r, f.Name); wait > 0 {
 		seconds := int(math.Ceil(wait.Seconds()))
 		w.Header().Set("Retry-After", strconv.Itoa(seconds))

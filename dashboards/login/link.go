@@ -9,7 +9,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"maps"
 	"net/http"
 	"net/url"
 	"path/filepath"
@@ -219,7 +218,7 @@ func (l *Links) rounds() (map[string]uint32, error) {
 	if f.Rounds == nil {
 		return map[string]uint32{}, nil
 	}
-	return maps.Clone(f.Rounds), nil
+	return f.Rounds, nil
 }
 
 // notesBelow is what may follow the address of a plant's notes: plain names, so

@@ -81,7 +81,7 @@ func efficiencyPart(e *efficiency.Result) part {
 			t.Heads = append(t.Heads, col("Flow", "°C"))
 		}
 		for _, row := range of {
-			cells := []string{number(row.FromC, 0) + " to " + number(row.ToC, 0) + nbsp + "°C", number(row.RunHours, 1), number(row.HeatKWh, 0), measured(row.SPF, 2, "").Value, percent(row.Share).Value}
+			cells := []string{band(row.FromC, row.ToC, "°C"), number(row.RunHours, 1), number(row.HeatKWh, 0), measured(row.SPF, 2, "").Value, percent(row.Share).Value}
 			if withFlow {
 				cells = append(cells, celsius(row.FlowC).Value)
 			}

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"math"
 
 	"coldweek/analysis/robust"
@@ -13,16 +12,19 @@ func estimated(name string, e *robust.Estimate, times float64, digits int, unit 
 	if e == nil {
 		return figure{name, quantity{Value: unknown}, remarks(more...)}
 	}
-	value := e.Value / times
-	return figure{name, measured(&value, digits, unit), remarks(append([]string{intervalOf(e, times, digits)}, more...)...)}
+	interval := intervalOf(e, times, digits)
+	if interval != "" {
+		interval += " (95" + nbsp + "%)"
+	}
+	return figure{name, measured(new(e.Value/times), digits, unit), remarks(append([]string{interval}, more...)...)}
 }
 
-// intervalOf says where a value may lie.
+// intervalOf says where a value may lie, "" where that is not known.
 func intervalOf(e *robust.Estimate, times float64, digits int) string {
-	if e == nil || math.IsNaN(e.Low) || math.IsNaN(e.High) || math.IsInf(e.Low, 0) || math.IsInf(e.High, 0) {
+	if math.IsNaN(e.Low) || math.IsNaN(e.High) || math.IsInf(e.Low, 0) || math.IsInf(e.High, 0) {
 		return ""
 	}
-	return fmt.Sprintf("%s to %s (95%s%%)", number(e.Low/times, digits), number(e.High/times, digits), nbsp)
+	return number(e.Low/times, digits) + " to " + number(e.High/times, digits)
 }
 
 // spread is a value with its unit and its 95 % interval in a text.
@@ -31,10 +33,10 @@ func spread(e *robust.Estimate, times float64, digits int, unit string) string {
 		return unknown
 	}
 	words := measured(new(e.Value/times), digits, unit).String()
-	if math.IsNaN(e.Low) || math.IsNaN(e.High) || math.IsInf(e.Low, 0) || math.IsInf(e.High, 0) {
-		return words
+	if interval := intervalOf(e, times, digits); interval != "" {
+		words += " (" + interval + ")"
 	}
-	return fmt.Sprintf("%s (%s to %s)", words, number(e.Low/times, digits), number(e.High/times, digits))
+	return words
 }
 
 // sentence begins large and ends with a stop.

@@ -119,7 +119,6 @@ func (l *logger) clock(t time.Time) string {
 
 // energies returns nil where no part of the event was measured.
 func (l *logger) energies(from, to time.Time, belongs func(operation.State) bool) (heatKWh, electricityKWh *float64) {
-	const joulePerKWh = 3.6e6
 	t := l.span.Trace
 	heatJ, electricityJ, covered := 0.0, 0.0, false
 	for i := t.Index(from); i < t.Len() && t.Start(i).Before(to); i++ {

@@ -66,14 +66,12 @@ func (s *server) notes(r *http.Request) (*page, error) {
 	if body.Head, err = s.plantHead(r, record, "notes"); err != nil {
 		return nil, err
 	}
-	if s.Notes != nil {
-		kept, err := s.Notes.Notes(r.Context(), record.ID)
-		if err != nil {
-			return nil, fmt.Errorf("list notes of site %q: %w", record.ID, err)
-		}
-		for i := range kept {
-			body.Notes = append(body.Notes, noteLineOf(&kept[i], record, body.Alone))
-		}
+	kept, err := s.notesOf(r.Context(), record)
+	if err != nil {
+		return nil, err
+	}
+	for i := range kept {
+		body.Notes = append(body.Notes, noteLineOf(&kept[i], record, body.Alone))
 	}
 	if s.Drafts != nil && !body.Alone {
 		if err := s.waitingAt(r, record, body); err != nil {
@@ -83,11 +81,23 @@ func (s *server) notes(r *http.Request) (*page, error) {
 	return &page{Template: "notes", Title: "Notes, " + body.Head.Name, Body: body}, nil
 }
 
+// notesOf returns a plant's notes, none where no archive is kept.
+func (s *server) notesOf(ctx context.Context, record *site.Record) ([]Note, error) {
+	if s.Notes == nil {
+		return nil, nil
+	}
+	kept, err := s.Notes.Notes(ctx, record.ID)
+	if err != nil {
+		return nil, fmt.Errorf("list notes of site %q: %w", record.ID, err)
+	}
+	return kept, nil
+}
+
 // waitingAt adds what is the engineer's alone.
 func (s *server) waitingAt(r *http.Request, record *site.Record, body *notesBody) error {
-	drafts, err := s.Drafts.Drafts(r.Context(), record.ID)
+	drafts, err := s.draftsOf(r.Context(), record)
 	if err != nil {
-		return fmt.Errorf("list drafts of site %q: %w", record.ID, err)
+		return err
 	}
 	for i := range drafts {
 		body.Drafts = append(body.Drafts, draftLineOf(&drafts[i], record))
@@ -104,10 +114,7 @@ func noteLineOf(n *Note, record *site.Record, alone bool) noteLine {
 	zone := record.Zone()
 	l := noteLine{
 		Plant: nameOf(record), PlantAt: plantAddress(record.ID) + "/notes",
-		Period: (period{n.From.In(zone), n.To.In(zone)}).String(), Made: n.Made.In(zone).Format("2 Jan 2006"),
-	}
-	if n.Issue > 1 {
-		l.Again = fmt.Sprintf("issue %d, in the place of the one before", n.Issue)
+		Period: (period{n.From.In(zone), n.To.In(zone)}).String(), Made: n.Made.In(zone).Format("2 Jan 2006"), Again: issueInWords(n.Issue),
 	}
 	for i := 0; i < len(n.Sent) && !alone; i++ {
 		l.Sent = append(l.Sent, n.Sent[i].words(zone))
@@ -116,6 +123,14 @@ func noteLineOf(n *Note, record *site.Record, alone bool) noteLine {
 		l.Files = append(l.Files, noteFile{name, plantAddress(record.ID) + "/notes/" + escapePath(name)})
 	}
 	return l
+}
+
+// issueInWords says which issue a note is, "" for the first.
+func issueInWords(issue int) string {
+	if issue <= 1 {
+		return ""
+	}
+	return fmt.Sprintf("issue %d, in the place of the one before", issue)
 }
 
 func (s Sending) words(zone *time.Location) string {

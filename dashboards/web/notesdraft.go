@@ -69,13 +69,10 @@ func draftAddress(id, month string) string {
 func draftLineOf(d *Draft, record *site.Record) draftLine {
 	l := draftLine{
 		Plant: nameOf(record), PlantAt: plantAddress(record.ID) + "/notes", Month: d.Month,
-		Address: draftAddress(record.ID, d.Month), Made: d.Made.In(record.Zone()).Format("2 Jan 2006"),
+		Address: draftAddress(record.ID, d.Month), Made: d.Made.In(record.Zone()).Format("2 Jan 2006"), Again: issueInWords(d.Issue),
 	}
 	if month, ok := monthIn(d.Month); ok {
 		l.Month = month.Format(monthInWords)
-	}
-	if d.Issue > 1 {
-		l.Again = fmt.Sprintf("issue %d, in the place of the one before", d.Issue)
 	}
 	if d.Coverage < thinCoverage {
 		l.Points = append(l.Points, fmt.Sprintf("%.0f\u00a0%% of the month was measured", 100*d.Coverage))
@@ -108,6 +105,18 @@ var draftNames = map[string]string{"note.html": "As a page", "note.pdf": "As PDF
 // languageNames are those of the tags that notes are written in.
 var languageNames = map[string]string{"en": "English", "de": "German"}
 
+// draftsOf returns a plant's drafts, none where notes wait for nobody.
+func (s *server) draftsOf(ctx context.Context, record *site.Record) ([]Draft, error) {
+	if s.Drafts == nil {
+		return nil, nil
+	}
+	drafts, err := s.Drafts.Drafts(ctx, record.ID)
+	if err != nil {
+		return nil, fmt.Errorf("list drafts of site %q: %w", record.ID, err)
+	}
+	return drafts, nil
+}
+
 // pickDraft finds the draft of an address. Who sees only notes finds none.
 func (s *server) pickDraft(r *http.Request) (*site.Record, *Draft, error) {
 	record, err := s.record(r.PathValue("id"))
@@ -118,12 +127,12 @@ func (s *server) pickDraft(r *http.Request) (*site.Record, *Draft, error) {
 		Status: http.StatusNotFound, Title: "No draft waits for this month",
 		Detail: "It was released, or not made yet. The list of notes shows which.", Back: plantAddress(record.ID) + "/notes", BackName: "Notes of " + nameOf(record),
 	}
-	if s.Drafts == nil || s.notesOnly(r) {
+	if s.notesOnly(r) {
 		return nil, nil, gone
 	}
-	drafts, err := s.Drafts.Drafts(r.Context(), record.ID)
+	drafts, err := s.draftsOf(r.Context(), record)
 	if err != nil {
-		return nil, nil, fmt.Errorf("list drafts of site %q: %w", record.ID, err)
+		return nil, nil, err
 	}
 	k := slices.IndexFunc(drafts, func(d Draft) bool { return d.Month == r.PathValue("month") })
 	if k < 0 {

@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 	"time"
 
@@ -48,23 +47,18 @@ func (s *server) monthNotes(r *http.Request) (*page, error) {
 }
 
 func (s *server) addMonth(ctx context.Context, body *monthBody, record *site.Record, month string) error {
-	if s.Drafts != nil {
-		drafts, err := s.Drafts.Drafts(ctx, record.ID)
-		if err != nil {
-			return fmt.Errorf("list drafts of site %q: %w", record.ID, err)
-		}
-		for i := range drafts {
-			if drafts[i].Month == month {
-				body.Drafts = append(body.Drafts, draftLineOf(&drafts[i], record))
-			}
-		}
-	}
-	if s.Notes == nil {
-		return nil
-	}
-	kept, err := s.Notes.Notes(ctx, record.ID)
+	drafts, err := s.draftsOf(ctx, record)
 	if err != nil {
-		return fmt.Errorf("list notes of site %q: %w", record.ID, err)
+		return err
+	}
+	for i := range drafts {
+		if drafts[i].Month == month {
+			body.Drafts = append(body.Drafts, draftLineOf(&drafts[i], record))
+		}
+	}
+	kept, err := s.notesOf(ctx, record)
+	if err != nil {
+		return err
 	}
 	for i := range kept {
 		if kept[i].From.In(record.Zone()).Format(monthInAddress) == month {

@@ -129,7 +129,7 @@ func placeName(ch ingest.Channel, name string) string {
 	case place == "":
 		return name
 	case ch.Quantity() == ingest.RoomTemp:
-		return strings.ToUpper(place[:1]) + place[1:]
+		return upperFirst(place)
 	}
 	return name + ", " + place
 }
