@@ -71,7 +71,7 @@ func Open(ctx context.Context, o Options) (*Notifier, error) {
 		return nil, err
 	}
 	return &Notifier{
-		options: o, log: o.Logger, box: box, poked: make(chan struct{}, 1), atMost: time.Minute, busy: map[queue]bool{},
+		options: o, log: o.Logger, box: box, poked: make(chan struct{}, 1), atMost: time.Minute, busy: map[queue]bool{}, tally: map[Way]Tally{},
 	}, nil
 }
 

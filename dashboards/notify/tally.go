@@ -3,7 +3,6 @@ package notify
 import (
 	"context"
 	"slices"
-	"strings"
 	"time"
 )
 
@@ -30,10 +29,7 @@ func (n *Notifier) Tallies(ctx context.Context) ([]Tally, error) {
 	var list []Tally
 	for _, way := range n.allWays() {
 		t := n.counted(way)
-		t.Way, t.Waiting = way, waiting[way].count
-		if s := stuck[way]; s.count > 0 {
-			t.Stuck, t.OldestStuck = s.count, s.oldest
-		}
+		t.Way, t.Waiting, t.Stuck, t.OldestStuck = way, waiting[way].count, stuck[way].count, stuck[way].oldest
 		list = append(list, t)
 	}
 	return list, nil
@@ -44,7 +40,7 @@ func (n *Notifier) allWays() []Way {
 	for i := range n.options.Engineers {
 		all = append(all, n.options.Engineers[i].ways()...)
 	}
-	slices.SortFunc(all, func(a, b Way) int { return strings.Compare(string(a), string(b)) })
+	slices.Sort(all)
 	return slices.Compact(all)
 }
 
@@ -58,9 +54,6 @@ func (n *Notifier) counted(way Way) Tally {
 func (n *Notifier) count(way Way, change func(t *Tally)) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	if n.tally == nil {
-		n.tally = map[Way]Tally{}
-	}
 	t := n.tally[way]
 	change(&t)
 	n.tally[way] = t
