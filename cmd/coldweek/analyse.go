@@ -34,7 +34,7 @@ null.`,
 					return usageError{err}
 				}
 				bar := a.progress("days")
-				result, err := job.Analyse(c.Context(), st, record, window, func(done, total int) { bar.set(int64(done), int64(total)) })
+				result, err := job.Analyse(c.Context(), st, record, window, bar.step)
 				bar.done()
 				if err != nil {
 					return err

@@ -22,8 +22,10 @@ func newBackup(a *app) *cobra.Command {
 		Long: `Copy all readings, days, findings and the quarantine, what engineers are still
 to be told, and what waits to be sent to InfluxDB, to a folder, while serve goes
 on. Each copy is checked before it takes its name. To restore, stop serve and put
-the folder's files in the place of those in data/. Site records, logins,
-coldweek.yaml and issued notes (data/notes) are plain files: copy them too.`,
+the folder's files in the place of those in data/. The rest is plain files, to be
+copied too: coldweek.yaml with the secrets that it names, site records, logins.yaml,
+users.yaml, issued notes (data/notes), and what homeowners' links are signed by
+(data/links.*).`,
 		Example: "  coldweek backup /backup/coldweek-2026-01-31\n  coldweek backup /backup/coldweek --overwrite",
 		Args:    args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {

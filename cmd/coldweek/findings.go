@@ -94,15 +94,15 @@ func gather(ctx context.Context, st store.Findings, records []*site.Record, all 
 		}
 	}
 	slices.SortStableFunc(shown, func(x, y shownFinding) int {
-		return cmp.Or(rank(y)-rank(x), y.finding.Since.Compare(x.finding.Since))
+		return cmp.Or(rank(y.finding.Severity, y.finding.Ended())-rank(x.finding.Severity, x.finding.Ended()), y.finding.Since.Compare(x.finding.Since))
 	})
 	return shown, nil
 }
 
 // rank puts what lasts before what has ended, and the severe before the rest.
-func rank(s shownFinding) int {
-	rank := slices.Index(store.Severities(), store.Severity(s.finding.Severity))
-	if !s.finding.Ended() {
+func rank(severity watch.Severity, ended bool) int {
+	rank := slices.Index(store.Severities(), store.Severity(severity))
+	if !ended {
 		rank += len(store.Severities())
 	}
 	return rank
@@ -359,7 +359,7 @@ the findings. Doing so again changes nothing.`,
 
 // watchHistory runs the rules over a window and shows what lasted in it.
 func (a *app) watchHistory(ctx context.Context, h home, st *stores, record *site.Record, w job.Window, bar *progress) error {
-	if err := h.watchWindow(ctx, st, record, w, func(done, total int) { bar.set(int64(done), int64(total)) }); err != nil {
+	if err := h.watchWindow(ctx, st, record, w, bar.step); err != nil {
 		return err
 	}
 	shown, err := gather(ctx, st, []*site.Record{record}, true, w.To)

@@ -62,8 +62,8 @@ func (c config) publicURL() *url.URL {
 	if c.Notify == nil || c.Notify.PagesURL == "" {
 		return nil
 	}
-	u, err := url.Parse(c.Notify.PagesURL)
-	if err != nil || u.Host == "" {
+	u, ok := webAddress(c.Notify.PagesURL)
+	if !ok {
 		return nil // told of where notify is read
 	}
 	return u

@@ -73,10 +73,16 @@ func reachable(host string) string {
 	return host
 }
 
+// webAddress reads the address of a web server, and says whether it is one.
+func webAddress(text string) (*url.URL, bool) {
+	u, err := url.Parse(text)
+	return u, err == nil && u.Host != "" && (u.Scheme == "http" || u.Scheme == "https")
+}
+
 // askHealth prints the answer when it is good; any other is an error.
 func (a *app) askHealth(ctx context.Context, address string) error {
-	u, err := url.Parse(address)
-	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+	u, ok := webAddress(address)
+	if !ok {
 		return usagef("--url %q is no address of a web server; write http://127.0.0.1:8137", address)
 	}
 	ctx, cancel := context.WithTimeout(ctx, healthPatience)

@@ -30,11 +30,7 @@ func TestServeAnswersMachines(t *testing.T) {
 	assert.Equal(t, exitFailed, code)
 	assert.Contains(t, errOut, "refused")
 
-	ctx, stop := context.WithCancel(t.Context())
-	done := make(chan int, 1)
-	go func() {
-		done <- run(ctx, []string{"serve", "--home", dir}, streams{strings.NewReader(""), t.Output(), t.Output()})
-	}()
+	stop := startServe(t, dir)
 	require.Eventually(t, func() bool {
 		out, _, code := coldweek(t, "health", "--home", dir)
 		return code == 0 && out == "ok\n"
@@ -43,10 +39,23 @@ func TestServeAnswersMachines(t *testing.T) {
 	assert.Contains(t, page, "coldweek_build_info{")
 	assert.Contains(t, page, `coldweek_quarantine_refused_total{reason="bad_payload"} 0`)
 	assert.Contains(t, get(t, fmt.Sprintf("http://127.0.0.1:%d/", port)), "<html", "the pages are beside them")
-	stop()
-	assert.Zero(t, <-done)
+	assert.Zero(t, stop())
 	_, _, code = coldweek(t, "health", "--home", dir)
 	assert.Equal(t, exitFailed, code)
+}
+
+// startServe runs serve on a home; the function returned stops it and returns its
+// exit code.
+func startServe(t *testing.T, dir string) (stop func() int) {
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan int, 1)
+	go func() {
+		done <- run(ctx, []string{"serve", "--home", dir}, streams{strings.NewReader(""), t.Output(), t.Output()})
+	}()
+	return func() int {
+		cancel()
+		return <-done
+	}
 }
 
 func TestHealthSaysWhatIsWrong(t *testing.T) {

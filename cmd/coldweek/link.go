@@ -85,8 +85,8 @@ func (a *app) linkBase(h home, address string) (base *url.URL, local bool, err e
 			return nil, false, err
 		}
 	}
-	base, err = url.Parse(address)
-	if err != nil || base.Host == "" || base.Scheme != "http" && base.Scheme != "https" {
+	base, ok := webAddress(address)
+	if !ok {
 		return nil, false, usagef("--url %q is no address of a web server; write https://coldweek.firm.example", address)
 	}
 	return base, local, nil

@@ -34,7 +34,7 @@ func (s *service) routes(gate *login.Gate, pages http.Handler) (http.Handler, er
 }
 
 func (s *service) siteIDs() []string {
-	records := *s.records.Load()
+	records := s.siteRecords()
 	ids := make([]string, len(records))
 	for i, r := range records {
 		ids[i] = r.ID

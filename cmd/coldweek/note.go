@@ -165,12 +165,11 @@ func (a *app) oneNote(ctx context.Context, h home, record *site.Record, st *stor
 func (a *app) facts(ctx context.Context, w dispatch.Writer, record *site.Record, month note.Month) (*note.Facts, error) {
 	bar := a.progress("days")
 	defer bar.done()
-	progress := func(done, total int) { bar.set(int64(done), int64(total)) }
-	facts, err := w.Facts(ctx, record, month, progress)
+	facts, err := w.Facts(ctx, record, month, bar.step)
 	if err != nil || facts.Watched || facts.This.Coverage == 0 {
 		return facts, err
 	}
-	found, err := job.History(ctx, w.Store, record, month.Window(record), progress)
+	found, err := job.History(ctx, w.Store, record, month.Window(record), bar.step)
 	if err != nil {
 		return nil, err
 	}

@@ -39,7 +39,7 @@ func (a *app) allNotes(ctx context.Context, h home, st *stores, f noteFlags) err
 		default:
 			made++
 		}
-		bar.set(int64(i+1), int64(len(records)))
+		bar.step(i+1, len(records))
 		if ctx.Err() != nil {
 			break
 		}

@@ -63,10 +63,8 @@ func (n issuedNotes) shown(e *archive.Entry) (web.Note, error) {
 		return web.Note{}, err
 	}
 	zone := time.UTC
-	for _, record := range n.records() {
-		if record.ID == e.Site {
-			zone = record.Zone()
-		}
+	if record := recordOf(n.records(), e.Site); record != nil {
+		zone = record.Zone()
 	}
 	w := month.In(zone)
 	shown := web.Note{Issue: e.Issue, From: w.From, To: w.To, Made: e.Released, Files: namesOf(e)}
@@ -134,7 +132,7 @@ func (n waitingNotes) shown(e *archive.Entry) web.Draft {
 		Site: e.Site, Month: e.Month, Issue: e.Issue, Made: e.Written, Coverage: e.Coverage, Told: e.Told, Missing: e.Missing,
 		Language: e.Language, Seal: sealOf(e),
 	}
-	if record := n.record(e.Site); record != nil && record.Contact != nil {
+	if record := recordOf(n.records(), e.Site); record != nil && record.Contact != nil {
 		d.To = record.Contact.HomeownerEmail
 	}
 	for _, name := range draftFiles {
@@ -151,8 +149,9 @@ func sealOf(e *archive.Entry) string { return e.Sums[archive.HTMLFile] }
 // draftFiles are those that pages show.
 var draftFiles = []string{archive.HTMLFile, archive.PDFFile, archive.EngineerFile}
 
-func (n waitingNotes) record(id string) *site.Record {
-	for _, record := range n.records() {
+// recordOf returns a site's record, nil when it has none.
+func recordOf(records []*site.Record, id string) *site.Record {
+	for _, record := range records {
 		if record.ID == id {
 			return record
 		}
@@ -175,7 +174,7 @@ func (n waitingNotes) DraftFile(_ context.Context, id, month, name string) ([]by
 
 // Release issues the draft that was looked at.
 func (n waitingNotes) Release(_ context.Context, id, month, seal, by string) error {
-	record := n.record(id)
+	record := recordOf(n.records(), id)
 	m, err := note.ParseMonth(month)
 	if err != nil || record == nil {
 		return web.ErrDraftGone

@@ -1,10 +1,10 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"os/user"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -60,10 +60,7 @@ func (a *app) releaseNote(ctx context.Context, h home, record *site.Record, st *
 	} else if err != nil {
 		return err
 	}
-	if u, err := user.Current(); by == "" && err == nil {
-		by = u.Username
-	}
-	entry, err := w.Release(record, month, by)
+	entry, err := w.Release(record, month, cmp.Or(by, userName()))
 	if err != nil {
 		return err
 	}

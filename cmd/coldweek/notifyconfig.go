@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"net/mail"
-	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -100,7 +99,7 @@ func (n *notifyConfig) validate(h home) error {
 func (n *notifyConfig) options(h home) (o notify.Options, err error) {
 	wrong := func(where string, err error) error { return usagef("%s: notify: %s%w", h.configPath(), where, err) }
 	o = notify.Options{Path: h.outboxPath(), PagesURL: n.PagesURL, Home: h.absolute(), ClientID: h.deployment()}
-	if u, err := url.Parse(n.PagesURL); n.PagesURL != "" && (err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https") {
+	if _, ok := webAddress(n.PagesURL); n.PagesURL != "" && !ok {
 		return o, wrong("", fmt.Errorf("pages_url: %q is no address of a web server; write where engineers find the pages, such as https://coldweek.example", n.PagesURL))
 	}
 	if n.SMTP != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"io"
 	"os"
@@ -10,7 +9,7 @@ import (
 	"text/tabwriter"
 
 	"coldweek/analysis/job"
-	"coldweek/ingest/store"
+	"coldweek/analysis/watch"
 )
 
 // output opens a file for writing, or standard output when the path is empty.
@@ -157,14 +156,8 @@ func findingsSummary(r *job.Result) (lines []string) {
 	case len(r.Findings) == 0:
 		return []string{"none"}
 	}
-	rank := func(f job.Finding) int {
-		rank := slices.Index(store.Severities(), store.Severity(f.Severity))
-		if f.Until == nil {
-			rank += len(store.Severities())
-		}
-		return rank
-	}
-	sorted := slices.SortedStableFunc(slices.Values(r.Findings), func(a, b job.Finding) int { return cmp.Compare(rank(b), rank(a)) })
+	rankOf := func(f job.Finding) int { return rank(watch.Severity(f.Severity), f.Until != nil) }
+	sorted := slices.SortedStableFunc(slices.Values(r.Findings), func(a, b job.Finding) int { return rankOf(b) - rankOf(a) })
 	for _, f := range sorted[:min(mostFindings, len(sorted))] {
 		ended := ""
 		if f.Until != nil {

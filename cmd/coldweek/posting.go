@@ -24,7 +24,7 @@ func (s *service) postNotes(ctx context.Context) error {
 		return err
 	}
 	o := dispatch.Options{
-		Writer: writer, Dir: s.home.notesDir(), Records: func() []*site.Record { return *s.records.Load() }, Logger: s.logger, Home: s.home.absolute(),
+		Writer: writer, Dir: s.home.notesDir(), Records: s.siteRecords, Logger: s.logger, Home: s.home.absolute(),
 	}
 	if s.config.Notify != nil {
 		told, err := s.config.Notify.options(s.home)
@@ -50,9 +50,6 @@ func (h home) markWatched(id string, from, to time.Time) error {
 func (l *lookout) mark(id string, now time.Time) {
 	if now.Sub(l.marked[id]) < markEvery {
 		return
-	}
-	if l.marked == nil {
-		l.marked = map[string]time.Time{}
 	}
 	l.marked[id] = now
 	if err := l.service.home.markWatched(id, now.Add(-lookReaches), now); err != nil {

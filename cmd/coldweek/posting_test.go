@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -74,18 +73,8 @@ func notesTo(server *mailtest.Server, to string) []mailtest.Letter {
 // servingUntil runs serve until something holds.
 func servingUntil(t *testing.T, dir string, until func() bool) {
 	t.Helper()
-	ctx, stop := context.WithCancel(t.Context())
-	done := make(chan int, 1)
-	var out, errOut bytes.Buffer
-	go func() {
-		done <- run(ctx, []string{"serve", "--home", dir}, streams{strings.NewReader(""), &out, &errOut})
-	}()
+	stop := startServe(t, dir)
 	held := assert.Eventually(t, until, 2*time.Minute, 50*time.Millisecond)
-	stop()
-	code := <-done
-	if !held || code != 0 {
-		t.Log(errOut.String())
-	}
+	require.Zero(t, stop())
 	require.True(t, held)
-	require.Zero(t, code)
 }

@@ -42,6 +42,9 @@ func (p *progress) set(done, total int64) {
 	_ = p.bar.Set64(done)
 }
 
+// step is a job.Progress.
+func (p *progress) step(done, total int) { p.set(int64(done), int64(total)) }
+
 func (p *progress) done() {
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -64,12 +64,11 @@ whole days. --to is exclusive.`,
 func (a *app) review(ctx context.Context, st *stores, record *site.Record, f reviewFlags) (*review.Review, error) {
 	bar := a.progress("days")
 	defer bar.done()
-	step := func(done, total int) { bar.set(int64(done), int64(total)) }
-	window, chosen, err := reviewedDays(ctx, st, record, f, step)
+	window, chosen, err := reviewedDays(ctx, st, record, f, bar.step)
 	if err != nil {
 		return nil, err
 	}
-	return job.Review(ctx, st, record, window, chosen, step)
+	return job.Review(ctx, st, record, window, chosen, bar.step)
 }
 
 func reviewedDays(ctx context.Context, st *stores, record *site.Record, f reviewFlags, step job.Progress) (job.Window, string, error) {

@@ -161,7 +161,7 @@ func playCSV(out io.Writer, plant rig.Plant, from time.Time, days int, bar *prog
 	table := rig.NewCSV(out, plant.Channels())
 	for day := 1; day <= days; day++ {
 		r.Advance(from.AddDate(0, 0, day), table.Add)
-		bar.set(int64(day), int64(days))
+		bar.step(day, days)
 	}
 	return r, table.Flush()
 }

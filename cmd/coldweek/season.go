@@ -43,7 +43,7 @@ days are taken; a projection wants some weeks.`,
 					return usageError{err}
 				}
 				bar := a.progress("days")
-				answer, err := job.LookAhead(c.Context(), st, record, window, against, func(done, total int) { bar.set(int64(done), int64(total)) })
+				answer, err := job.LookAhead(c.Context(), st, record, window, against, bar.step)
 				bar.done()
 				if err != nil {
 					return err

@@ -115,6 +115,9 @@ func (s *service) readRecords() (*payload.Decoder, error) {
 	return decoder, nil
 }
 
+// siteRecords are the records as they were last read.
+func (s *service) siteRecords() []*site.Record { return *s.records.Load() }
+
 func (s *service) openBroker() error {
 	b := s.config.Broker
 	if b == nil {
@@ -158,10 +161,9 @@ func (s *service) openWeb(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	records := func() []*site.Record { return *s.records.Load() }
 	pages, err := web.New(web.Options{
-		Store: s.store, Sites: records, Notes: issuedNotes{writer.Archive, records},
-		Drafts: waitingNotes{writer, records, s.config.Notify != nil && s.config.Notify.SMTP != nil},
+		Store: s.store, Sites: s.siteRecords, Notes: issuedNotes{writer.Archive, s.siteRecords},
+		Drafts: waitingNotes{writer, s.siteRecords, s.config.Notify != nil && s.config.Notify.SMTP != nil},
 		Now:    time.Now, Logger: s.logger, Notice: s.notice,
 		Who: gate.Who, FormToken: gate.FormToken, NotesOnly: gate.ByLink,
 		Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,
@@ -260,7 +262,7 @@ func (s *service) watchRecords(ctx context.Context) error {
 		if s.subscriber != nil {
 			s.subscriber.SetFilters(decoder.Filters())
 		}
-		s.logger.Info("site records read again", "sites", len(*s.records.Load()))
+		s.logger.Info("site records read again", "sites", len(s.siteRecords()))
 	}
 	return ctx.Err()
 }
@@ -296,7 +298,7 @@ func (s *service) sealOnce(ctx context.Context) error {
 // keepDays sums up what came in lately.
 func (s *service) keepDays(ctx context.Context) error {
 	for {
-		for _, record := range *s.records.Load() {
+		for _, record := range s.siteRecords() {
 			to := time.Now().In(record.Zone())
 			window := job.WindowAround(to.AddDate(0, 0, -daysBack), to)
 			err := s.tasks.Do(ctx, metrics.Days, func(ctx context.Context) error {

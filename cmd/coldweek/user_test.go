@@ -149,15 +149,8 @@ func serving(t *testing.T, dir string) (base string) {
 	port := programtest.FreePort(t)
 	text := fmt.Sprintf("broker: {listen: '127.0.0.1:0'}\nweb: {listen: '127.0.0.1:%d'}\n", port)
 	require.NoError(t, os.WriteFile(home{dir}.configPath(), []byte(text), 0o600))
-	ctx, stop := context.WithCancel(t.Context())
-	done := make(chan int, 1)
-	go func() {
-		done <- run(ctx, []string{"serve", "--home", dir}, streams{strings.NewReader(""), t.Output(), t.Output()})
-	}()
-	t.Cleanup(func() {
-		stop()
-		assert.Zero(t, <-done)
-	})
+	stop := startServe(t, dir)
+	t.Cleanup(func() { assert.Zero(t, stop()) })
 	base = fmt.Sprintf("http://127.0.0.1:%d", port)
 	require.Eventually(t, func() bool {
 		_, _, code := coldweek(t, "health", "--home", dir)

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -37,7 +36,9 @@ type lookout struct {
 
 // keepWatch looks at every site again and again.
 func (s *service) keepWatch(ctx context.Context) error {
-	l := &lookout{service: s, notifier: s.notifier, memory: map[string]*job.Memory{}, severity: map[string]watch.Severity{}}
+	l := &lookout{
+		service: s, notifier: s.notifier, memory: map[string]*job.Memory{}, severity: map[string]watch.Severity{}, marked: map[string]time.Time{},
+	}
 	for {
 		// What goes wrong at a site is told there, and ends no round.
 		_ = s.tasks.Do(ctx, metrics.Round, l.round)
@@ -50,7 +51,7 @@ func (s *service) keepWatch(ctx context.Context) error {
 // round looks at every site once.
 func (l *lookout) round(ctx context.Context) error {
 	s := l.service
-	for _, record := range *s.records.Load() {
+	for _, record := range s.siteRecords() {
 		if s.catchUp != nil && s.catchUp(record.ID) {
 			continue
 		}
@@ -69,12 +70,11 @@ func (l *lookout) round(ctx context.Context) error {
 
 // watchPast watches a site's history since a time, as if it had been watched then.
 func (s *service) watchPast(ctx context.Context, id string, since time.Time) error {
-	for _, record := range *s.records.Load() {
-		if record.ID == id {
-			return s.home.watchWindow(ctx, s.store, record, job.WindowAround(since, time.Now().In(record.Zone())), nil)
-		}
+	record := recordOf(s.siteRecords(), id)
+	if record == nil {
+		return nil
 	}
-	return nil
+	return s.home.watchWindow(ctx, s.store, record, job.WindowAround(since, time.Now().In(record.Zone())), nil)
 }
 
 func (l *lookout) look(ctx context.Context, record *site.Record) error {
@@ -170,14 +170,9 @@ func (l *lookout) changed(record *site.Record, f *watch.Finding, now time.Time) 
 		l.add(notify.Ended, record, f, id, now)
 	case !told:
 		l.add(notify.Opened, record, f, id, now)
-	case worse(f.Severity, before):
+	case !before.AtLeast(f.Severity):
 		l.add(notify.Raised, record, f, id, now)
 	}
-}
-
-func worse(a, b watch.Severity) bool {
-	rank := func(s watch.Severity) int { return slices.Index(store.Severities(), store.Severity(s)) }
-	return rank(a) > rank(b)
 }
 
 func (l *lookout) add(what notify.What, record *site.Record, f *watch.Finding, id string, now time.Time) {
