@@ -316,7 +316,7 @@ func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (dayRead, 
 	}
 	if kept.Date != "" && kept.Definition == siteday.Definition && kept.Revision == revision {
 		var stored storedDay
-		if err := stored.unpack(kept.Detail); err == nil && stored.Settings == r.settings {
+		if err := stored.unpack(kept.Detail, r.record.Zone()); err == nil && stored.Settings == r.settings {
 			return dayRead{stored.Day, revision}, store.Day{}, nil
 		}
 	}

@@ -1,16 +1,17 @@
 package job
 
 import (
-	"encoding/json"
+	"errors"
+	"time"
 
-	fastjson "github.com/go-json-experiment/json"
+	"github.com/fxamacker/cbor/v2"
 	"github.com/klauspost/compress/zstd"
 
 	"coldweek/analysis/siteday"
 )
 
-// storedDay is the detail of a day as kept in the store: JSON, then Zstandard,
-// which makes a fifth of it.
+// storedDay is the detail of a day as kept in the store: CBOR (RFC 8949), then
+// Zstandard, which makes a third of it.
 type storedDay struct {
 	Settings string      `json:"settings"` // what in the record shaped it
 	Day      siteday.Day `json:"day"`
@@ -19,30 +20,36 @@ type storedDay struct {
 // mostDetail bounds what a damaged detail may unpack to.
 const mostDetail = 64 << 20
 
-// The coder and the decoder may be used by many goroutines; neither starts any.
+// Coders and decoders may be used by many goroutines; none starts any.
 var (
+	coder, errCoder       = cbor.EncOptions{Time: cbor.TimeRFC3339Nano, ShortestFloat: cbor.ShortestFloat16}.EncMode()
 	packer, errPacker     = zstd.NewWriter(nil)
 	unpacker, errUnpacker = zstd.NewReader(nil, zstd.WithDecoderConcurrency(0), zstd.WithDecoderMaxMemory(mostDetail))
 )
 
 func (s *storedDay) pack() ([]byte, error) {
-	text, err := json.Marshal(s)
+	if err := errors.Join(errCoder, errPacker); err != nil {
+		return nil, err
+	}
+	coded, err := coder.Marshal(s)
 	if err != nil {
 		return nil, err
 	}
-	if errPacker != nil {
-		return nil, errPacker
-	}
-	return packer.EncodeAll(text, nil), nil
+	return packer.EncodeAll(coded, nil), nil
 }
 
-func (s *storedDay) unpack(detail []byte) error {
+// unpack reads a detail; times are in the zone given.
+func (s *storedDay) unpack(detail []byte, zone *time.Location) error {
 	if errUnpacker != nil {
 		return errUnpacker
 	}
-	text, err := unpacker.DecodeAll(detail, nil)
+	coded, err := unpacker.DecodeAll(detail, nil)
 	if err != nil {
 		return err
 	}
-	return fastjson.Unmarshal(text, s) // in two fifths of the time of encoding/json
+	if err := cbor.Unmarshal(coded, s); err != nil {
+		return err
+	}
+	s.Day.In(zone)
+	return nil
 }

@@ -18,7 +18,7 @@ import (
 
 // Definition is the version of what a day holds. Stored days of another
 // definition are computed again.
-const Definition = 11
+const Definition = 12
 
 // Day is one local calendar day of a site.
 type Day struct {
@@ -27,6 +27,32 @@ type Day struct {
 	To       time.Time `json:"to"` // exclusive; 23 or 25 hours on when clocks change
 	Sums     Sums      `json:"sums"`
 	Warnings []Warning `json:"warnings,omitempty"`
+}
+
+// In has all times of the day in a zone; they stay the same instants.
+func (d *Day) In(zone *time.Location) {
+	in := func(times ...*time.Time) {
+		for _, t := range times {
+			*t = t.In(zone)
+		}
+	}
+	in(&d.From, &d.To)
+	s := &d.Sums
+	for i := range s.Hours {
+		in(&s.Hours[i].From)
+	}
+	for i := range s.Runs {
+		in(&s.Runs[i].From, &s.Runs[i].To)
+	}
+	for i := range s.Defrosts {
+		in(&s.Defrosts[i].From, &s.Defrosts[i].To)
+	}
+	for i := range s.HotWater {
+		in(&s.HotWater[i].From, &s.HotWater[i].To)
+	}
+	for i := range s.Gaps {
+		in(&s.Gaps[i].From, &s.Gaps[i].To)
+	}
 }
 
 // Warning is a doubt about a day's figures.
