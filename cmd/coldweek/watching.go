@@ -122,7 +122,7 @@ func (l *lookout) begin(ctx context.Context, record *site.Record, now time.Time)
 			return err
 		}
 		ended, told := known[job.FindingID(f.Kind, f.Since)]
-		if ended || !told && f.Ended() && f.Until.Before(past) {
+		if f.Ended() && (ended || !told && f.Until.Before(past)) {
 			continue
 		}
 		l.changed(record, &f, now)

@@ -120,8 +120,8 @@ func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error)
 		}
 	} else {
 		var ended sql.NullInt64
-		ended, err = number(c.ctx, c.tx, "SELECT max(until_ms) FROM event WHERE site = ? AND kind = ? AND since_ms = ?",
-			n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli())
+		ended, err = number(c.ctx, c.tx, "SELECT until_ms FROM event WHERE site = ? AND kind = ? AND since_ms = ? AND id > ? AND step GLOB 'ended*' ORDER BY id LIMIT 1",
+			n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.event)
 		if err == nil && ended.Valid && ended.Int64 <= n.Event.Since.UnixMilli() {
 			return true, n.drop(c.ctx, c.tx, "later readings show that there was nothing")
 		}

@@ -15,17 +15,19 @@ type What string
 
 // What can happen.
 const (
-	Opened What = "opened"
-	Raised What = "raised" // to a higher severity
-	Ended  What = "ended"
+	Opened   What = "opened"
+	Raised   What = "raised" // to a higher severity
+	Ended    What = "ended"
+	Reopened What = "reopened" // after it had ended; Put makes it of Opened
 )
 
 // Event is one thing that happened to a finding, with the finding as it is then.
-// Site, kind and beginning make the finding; with what happened, and for Raised
-// the severity, they make the event.
+// Site, kind and beginning make the finding; with what happened, for Raised the
+// severity, and how often the finding has come, they make the event.
 type Event struct {
 	What     What           `json:"what"`
-	At       time.Time      `json:"at"` // when it was noticed; the time of Put when zero
+	Round    int            `json:"round,omitempty"` // how often the finding has come, where that is more than once; set by Put
+	At       time.Time      `json:"at"`              // when it was noticed; the time of Put when zero
 	ID       string         `json:"id,omitempty"`
 	Site     string         `json:"site"`
 	SiteName string         `json:"site_name,omitempty"`
@@ -62,8 +64,11 @@ func (e *Event) Check() error {
 
 // step is what tells the events of one finding apart.
 func (e *Event) step() string {
-	if e.What == Raised {
+	switch {
+	case e.What == Raised:
 		return string(e.What) + " " + string(e.Severity)
+	case e.Round > 1:
+		return string(e.What) + " " + strconv.Itoa(e.Round)
 	}
 	return string(e.What)
 }

@@ -58,7 +58,7 @@ func untold(ctx context.Context, tx *sql.Tx, g *Engineer, way Way) ([]notice, er
 		return n, json.Unmarshal(body, &n.Event)
 	}, `SELECT last.id, last.body FROM event last
 		WHERE last.id = (SELECT max(id) FROM event WHERE site = last.site AND kind = last.kind AND since_ms = last.since_ms)
-		AND NOT EXISTS (SELECT 1 FROM event WHERE site = last.site AND kind = last.kind AND since_ms = last.since_ms AND step = 'ended')
+		AND last.step NOT GLOB 'ended*'
 		AND NOT EXISTS (SELECT 1 FROM notice JOIN event ON event.id = notice.event
 			WHERE site = last.site AND kind = last.kind AND since_ms = last.since_ms AND engineer = ? AND way = ?)
 		ORDER BY last.id`, g.Name, string(way))

@@ -40,7 +40,7 @@ func (n *Notifier) Known(ctx context.Context, site string) ([]Known, error) {
 			known = append(known, Known{Kind: r.kind, Since: since, Severity: r.event.Severity})
 		}
 		last := &known[len(known)-1]
-		last.Ended = last.Ended || r.event.What == Ended
+		last.Ended = r.event.What == Ended
 		if rankOfSeverity(r.event.Severity) > rankOfSeverity(last.Severity) {
 			last.Severity = r.event.Severity
 		}

@@ -79,9 +79,23 @@ func number(ctx context.Context, tx *sql.Tx, query string, args ...any) (sql.Nul
 	return n, err
 }
 
-// addEvent keeps an event and returns its row, or false when it is there
-// already.
+// addEvent keeps an event and returns its row, or false when it says nothing new.
+// One that is open after it had ended has been reopened: later readings showed
+// that it had not ended, or was there after all.
 func addEvent(ctx context.Context, tx *sql.Tx, e *Event, now time.Time) (id int64, fresh bool, err error) {
+	past, err := collect(ctx, tx, scanEvent, "SELECT body FROM event WHERE site = ? AND kind = ? AND since_ms = ? ORDER BY id", e.Site, e.Kind, e.Since.UnixMilli())
+	if err != nil {
+		return 0, false, err
+	}
+	if len(past) > 0 {
+		last := &past[len(past)-1]
+		e.Round = last.Round
+		if ended := last.What == Ended; ended && e.What != Ended {
+			e.What, e.Round = Reopened, max(last.Round, 1)+1
+		} else if ended || e.What == Opened {
+			return 0, false, nil
+		}
+	}
 	body, err := json.Marshal(e)
 	if err != nil {
 		return 0, false, err
@@ -218,9 +232,24 @@ func scanMessage(scan func(...any) error) (message, error) {
 	return m, err
 }
 
-// events returns what a message tells, in the order it was put.
+// events returns what a message tells, in the order it was put. To who was not told
+// of a finding before, it opens, whatever it did before.
 func (o *outbox) events(ctx context.Context, message int64) ([]Event, error) {
-	return collect(ctx, o.db, scanEvent, "SELECT body FROM notice JOIN event ON event.id = notice.event WHERE message = ? ORDER BY event", message)
+	return collect(ctx, o.db, func(scan func(...any) error) (e Event, err error) {
+		var body []byte
+		var before bool
+		if err = scan(&body, &before); err != nil {
+			return e, err
+		}
+		err = json.Unmarshal(body, &e)
+		if e.What == Reopened && !before {
+			e.What = Opened
+		}
+		return e, err
+	}, `SELECT now.body, EXISTS (SELECT 1 FROM notice past JOIN event was ON was.id = past.event
+			WHERE was.site = now.site AND was.kind = now.kind AND was.since_ms = now.since_ms AND was.id < now.id
+			AND past.engineer = notice.engineer AND past.way = notice.way AND past.message <= notice.message)
+		FROM notice JOIN event now ON now.id = notice.event WHERE notice.message = ? ORDER BY now.id`, message)
 }
 
 // withStanding puts, where an event says that a finding is over, in its place what
@@ -235,7 +264,7 @@ func (o *outbox) withStanding(ctx context.Context, engineer string, events []Eve
 		}
 		open, err := collect(ctx, o.db, scanEvent, `SELECT body FROM event last JOIN notice ON notice.event = last.id
 			WHERE site = ? AND kind = ? AND since_ms <> ? AND engineer = ? AND way = ? AND message IS NOT NULL
-			AND NOT EXISTS (SELECT 1 FROM event WHERE site = last.site AND kind = last.kind AND since_ms = last.since_ms AND step = 'ended')
+			AND NOT EXISTS (SELECT 1 FROM event WHERE site = last.site AND kind = last.kind AND since_ms = last.since_ms AND id > last.id AND step GLOB 'ended*')
 			ORDER BY last.id DESC LIMIT 1`, e.Site, e.Kind, e.Since.UnixMilli(), engineer, MQTT)
 		if err != nil {
 			return nil, err
@@ -297,7 +326,8 @@ func (o *outbox) retry(ctx context.Context, now time.Time) error {
 func (o *outbox) prune(ctx context.Context, before time.Time) error {
 	return o.write(ctx, func(tx *sql.Tx) error {
 		for _, query := range []string{
-			`CREATE TEMP TABLE old AS SELECT DISTINCT e.id FROM event e JOIN event last USING (site, kind, since_ms)
+			`CREATE TEMP TABLE old AS SELECT e.id FROM event e JOIN event last
+				ON last.id = (SELECT max(id) FROM event WHERE site = e.site AND kind = e.kind AND since_ms = e.since_ms)
 				WHERE last.until_ms < ?1 AND e.put_ms < ?1 AND last.put_ms < ?1
 				AND NOT EXISTS (SELECT 1 FROM notice LEFT JOIN message ON message.id = notice.message
 					WHERE event = e.id AND dropped IS NULL AND (message.id IS NULL OR coalesce(sent_ms, given_up_ms, ?1) >= ?1))`,

@@ -58,20 +58,24 @@ func (n *notice) route(ctx context.Context, tx *sql.Tx, g *Engineer, now time.Ti
 		if n.digest, err = n.flaps(ctx, tx, now); err != nil {
 			return false, err
 		}
+		if n.due, err = n.calmAt(ctx, tx, now); err != nil {
+			return false, err
+		}
 	}
-	n.due = g.Opens(now, e.urgent())
+	n.due = g.Opens(n.due, e.urgent())
 	if n.digest {
 		n.due = g.nextDigest(now)
 	}
 	return true, nil
 }
 
-// told says whether the engineer was or will be told that the finding is there,
-// and whether only in the digest.
+// told says whether the engineer was or will be told that the finding, which has
+// ended, was there since it had ended before, and whether only in the digest.
 func (n *notice) told(ctx context.Context, tx *sql.Tx) (told, inDigest bool, err error) {
 	digest, err := number(ctx, tx, `SELECT min(digest) FROM notice JOIN event ON event.id = notice.event
-		WHERE site = ? AND kind = ? AND since_ms = ? AND step <> 'ended' AND engineer = ? AND way = ? AND dropped IS NULL`,
-		n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.engineer, n.way)
+		WHERE site = ?1 AND kind = ?2 AND since_ms = ?3 AND id < ?4 AND engineer = ?5 AND way = ?6 AND dropped IS NULL
+		AND id > (SELECT coalesce(max(id), 0) FROM event WHERE site = ?1 AND kind = ?2 AND since_ms = ?3 AND id < ?4 AND step GLOB 'ended*')`,
+		n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.event, n.engineer, n.way)
 	return digest.Valid, digest.Int64 != 0, err
 }
 
@@ -86,8 +90,32 @@ func (n *notice) flaps(ctx context.Context, tx *sql.Tx, now time.Time) (bool, er
 	if err != nil || !ended.Valid || e.Since.Sub(time.UnixMilli(ended.Int64)) > flapWithin {
 		return false, err
 	}
-	called, err := number(ctx, tx, `SELECT max(put_ms) FROM notice JOIN event ON event.id = notice.event
+	called, err := n.called(ctx, tx)
+	return now.Sub(called) < flapCall, err
+}
+
+// calmAt is from when on an urgent finding may be called out. One that was told as
+// over and is not is called out at once, from the second time on an hour after the
+// last call.
+func (n *notice) calmAt(ctx context.Context, tx *sql.Tx, now time.Time) (time.Time, error) {
+	if n.Event.What != Reopened || n.Event.Round <= 2 {
+		return now, nil
+	}
+	called, err := n.called(ctx, tx)
+	if again := called.Add(flapCall); again.After(now) {
+		return again, err
+	}
+	return now, err
+}
+
+// called is when the engineer was last called out about the kind at the site, zero
+// for never.
+func (n *notice) called(ctx context.Context, tx *sql.Tx) (time.Time, error) {
+	ms, err := number(ctx, tx, `SELECT max(max(put_ms, due_ms)) FROM notice JOIN event ON event.id = notice.event
 		WHERE site = ? AND kind = ? AND until_ms IS NULL AND NOT digest AND dropped IS NULL AND engineer = ? AND way = ?`,
-		e.Site, e.Kind, n.engineer, n.way)
-	return called.Valid && now.Sub(time.UnixMilli(called.Int64)) < flapCall, err
+		n.Event.Site, n.Event.Kind, n.engineer, n.way)
+	if err != nil || !ms.Valid {
+		return time.Time{}, err
+	}
+	return time.UnixMilli(ms.Int64), nil
 }

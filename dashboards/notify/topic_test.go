@@ -129,6 +129,10 @@ func TestTheEndOfOneFindingHidesNoOther(t *testing.T) {
 	assert.Equal(t, earlier.Since, sinceOf(step(d.now.Add(time.Minute))), "it is open still")
 	d.put(ended(earlier, d.now))
 	assert.Empty(t, step(d.now.Add(2*time.Minute)), "none is open")
+	d.put(earlier)
+	assert.Equal(t, earlier.Since, sinceOf(step(d.now.Add(150*time.Second))), "it had not ended after all")
+	d.put(ended(earlier, d.now.Add(time.Minute)))
+	assert.Empty(t, step(d.now.Add(160*time.Second)), "none is open")
 
 	d.put(lowFlow(d.now.Add(time.Hour)))
 	step(d.now.Add(3 * time.Minute))

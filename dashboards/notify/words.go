@@ -236,6 +236,8 @@ func (t *telling) period(f *folding) string {
 		words = "later readings show that there was nothing, " + local(f.Since)
 	case f.over():
 		words = "from " + local(f.Since) + " to " + local(f.Until)
+	case slices.Contains(f.steps, Reopened):
+		words += "; it was told as over, and is not"
 	}
 	if f.times > 1 {
 		words += fmt.Sprintf("; %d times since %s", f.times, local(f.first))
@@ -262,7 +264,8 @@ type folding struct {
 	first time.Time // beginning of the first
 }
 
-// folded keeps the last finding of a site and kind, and how many there were.
+// folded keeps the last finding of a site and kind, one that is open before one that
+// is over, and how many there were.
 func folded(findings []*told) []*folding {
 	var list []*folding
 	at := map[string]*folding{}
@@ -273,7 +276,7 @@ func folded(findings []*told) []*folding {
 			if f.Since.Before(before.first) {
 				before.first = f.Since
 			}
-			if f.Since.After(before.Since) {
+			if f.over() == before.over() && f.Since.After(before.Since) || before.over() && !f.over() {
 				before.told = f
 			}
 			continue
