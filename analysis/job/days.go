@@ -118,13 +118,8 @@ func (r *reader) days(ctx context.Context, w Window, progress Progress) ([]sited
 	if err != nil {
 		return nil, err
 	}
-	read := make([]dayRead, len(wanted))
-	fresh := make([]store.Day, len(wanted))
-	if err := each(ctx, len(wanted), progress, func(ctx context.Context, i int) error {
-		var err error
-		read[i], fresh[i], err = r.day(ctx, wanted[i], kept[wanted[i].date])
-		return err
-	}); err != nil {
+	read, err := r.read(ctx, wanted, kept, progress)
+	if err != nil {
 		return nil, err
 	}
 	days := make([]siteday.Day, len(wanted))
@@ -132,7 +127,25 @@ func (r *reader) days(ctx context.Context, w Window, progress Progress) ([]sited
 	for i, d := range read {
 		days[i], r.seen[d.Date] = d.Day, d
 	}
-	return days, r.keep(ctx, fresh)
+	return days, nil
+}
+
+// read returns the days wanted, those kept as they are kept where that is still
+// true, and keeps the others.
+func (r *reader) read(ctx context.Context, wanted []localDay, kept map[string]store.Day, progress Progress) ([]dayRead, error) {
+	revisions, err := r.revisions(ctx, wanted)
+	if err != nil {
+		return nil, err
+	}
+	read, fresh := make([]dayRead, len(wanted)), make([]store.Day, len(wanted))
+	if err := each(ctx, len(wanted), progress, func(ctx context.Context, i int) error {
+		var err error
+		read[i], fresh[i], err = r.day(ctx, wanted[i], revisions[i], kept[wanted[i].date])
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	return read, r.keep(ctx, fresh)
 }
 
 // dayRead is a day with the revision of the readings that it is of.
@@ -304,13 +317,27 @@ func (r *reader) kept(ctx context.Context, wanted []localDay) (map[string]store.
 	return byDate, nil
 }
 
-// day returns one day and, when it had to be computed, the form to keep.
-func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (dayRead, store.Day, error) {
-	from, to := d.from.Add(-marginBefore), d.to.Add(marginAfter)
-	revision, err := r.st.Revision(ctx, r.record.ID, from, to)
-	if err != nil {
-		return dayRead{}, store.Day{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
+// looksAt is the time of which a day takes readings.
+func (d localDay) looksAt() store.Period {
+	return store.Period{From: d.from.Add(-marginBefore), To: d.to.Add(marginAfter)}
+}
+
+// revisions returns that of each day's readings. They are asked for before any is
+// read: what comes meanwhile makes a day be read again.
+func (r *reader) revisions(ctx context.Context, wanted []localDay) ([]int64, error) {
+	periods := make([]store.Period, len(wanted))
+	for i, d := range wanted {
+		periods[i] = d.looksAt()
 	}
+	revisions, err := r.st.Revisions(ctx, r.record.ID, periods)
+	if err != nil {
+		return nil, fmt.Errorf("read revisions of site %q: %w", r.record.ID, err)
+	}
+	return revisions, nil
+}
+
+// day returns one day and, when it had to be computed, the form to keep.
+func (r *reader) day(ctx context.Context, d localDay, revision int64, kept store.Day) (dayRead, store.Day, error) {
 	if seen, ok := r.seen[d.date]; ok && seen.revision == revision {
 		return seen, store.Day{}, nil
 	}
@@ -320,7 +347,8 @@ func (r *reader) day(ctx context.Context, d localDay, kept store.Day) (dayRead, 
 			return dayRead{stored.Day, revision}, store.Day{}, nil
 		}
 	}
-	columns, err := r.st.Scan(ctx, r.record.ID, r.channels, from, to)
+	look := d.looksAt()
+	columns, err := r.st.Scan(ctx, r.record.ID, r.channels, look.From, look.To)
 	if err != nil {
 		return dayRead{}, store.Day{}, fmt.Errorf("scan %s of site %q: %w", d.date, r.record.ID, err)
 	}

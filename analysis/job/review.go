@@ -153,17 +153,15 @@ func outdoorOf(ctx context.Context, st Store, record *site.Record, all Window, p
 			meansC[i], known = &c, true
 		}
 	}
-	fresh := make([]store.Day, len(missing))
-	err = each(ctx, len(missing), progress, func(ctx context.Context, k int) error {
-		day, stored, err := r.day(ctx, missing[k], store.Day{})
-		meansC[at[k]], fresh[k] = meanOf(day.Sums.Outdoor), stored
-		return err
-	})
+	read, err := r.read(ctx, missing, nil, progress)
 	if err != nil {
 		return nil, false, err
+	}
+	for k, day := range read {
+		meansC[at[k]] = meanOf(day.Sums.Outdoor)
 	}
 	for _, k := range at {
 		known = known || meansC[k] != nil
 	}
-	return meansC, known, r.keep(ctx, fresh)
+	return meansC, known, nil
 }

@@ -48,6 +48,10 @@ func (s *shelf) Extents(context.Context, string) ([]store.Extent, error) {
 
 func (s *shelf) Revision(context.Context, string, time.Time, time.Time) (int64, error) { return 1, nil }
 
+func (s *shelf) Revisions(_ context.Context, _ string, periods []store.Period) ([]int64, error) {
+	return slices.Repeat([]int64{1}, len(periods)), nil
+}
+
 func (s *shelf) PutDays(_ context.Context, days []store.Day) error {
 	for _, d := range days {
 		s.days[d.Date] = d

@@ -42,6 +42,9 @@ func Span(extents []Extent) (first, last time.Time) {
 	return first, last
 }
 
+// Period is a time from From up to, and without, To.
+type Period struct{ From, To time.Time }
+
 // Refused is a quarantined message with its place in the quarantine.
 type Refused struct {
 	ID int64
@@ -144,6 +147,8 @@ type Days interface {
 	// It may also grow for a change within a day of the two, and when Append
 	// counted readings that were there already.
 	Revision(ctx context.Context, site string, from, to time.Time) (int64, error)
+	// Revisions returns the Revision of each period, asked for at once.
+	Revisions(ctx context.Context, site string, periods []Period) ([]int64, error)
 	PutDays(ctx context.Context, days []Day) error
 	// Days returns the stored days with fromDate <= date < toDate, ascending.
 	Days(ctx context.Context, site, fromDate, toDate string) ([]Day, error)

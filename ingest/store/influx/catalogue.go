@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -132,46 +133,85 @@ func widen(extents map[ingest.Channel]store.Extent, channel ingest.Channel, ms i
 // time, each with the last batch that touched an hour of it. What waits in this
 // machine's journal counts as it will when it is forwarded.
 func (s *Store) Revision(ctx context.Context, site string, from, to time.Time) (int64, error) {
-	revision, err := s.revision(ctx, site, from, to)
-	if err != nil {
-		return 0, fmt.Errorf("read revision of %q: %w", site, err)
-	}
-	return revision, nil
-}
-
-func (s *Store) revision(ctx context.Context, site string, from, to time.Time) (sum int64, err error) {
-	fromMS, toMS := span(from, to)
-	if fromMS >= toMS {
-		return 0, ctx.Err()
-	}
-	fromMS = floorTo(fromMS, msPerHour)
-	own, err := s.waitingRevision(ctx, site, fromMS, floorTo(toMS-1, msPerHour)+msPerHour)
+	revisions, err := s.Revisions(ctx, site, []store.Period{{From: from, To: to}})
 	if err != nil {
 		return 0, err
 	}
-	err = s.query(ctx, fmt.Sprintf(`SELECT max("revision") FROM "revision" WHERE "site" = %s AND %s GROUP BY "writer"`,
-		text(site), between(fromMS, toMS)), func(h *head, row []cell) error {
-		if h.tag("writer") == s.options.Journal.Writer() {
-			own = max(own, row[1].whole)
-		} else {
-			sum += row[1].whole
-		}
-		return nil
-	})
-	return sum + own, err
+	return revisions[0], nil
 }
 
-// waitingRevision returns the last batch in the journal with a reading of the
-// site in that time, 0 when there is none.
-func (s *Store) waitingRevision(ctx context.Context, site string, fromMS, toMS int64) (revision int64, err error) {
-	batches, err := s.options.Journal.Pending(ctx, site)
-	for _, batch := range batches {
+// Revisions returns the Revision of each period, asked for at once.
+func (s *Store) Revisions(ctx context.Context, site string, periods []store.Period) ([]int64, error) {
+	revisions, err := s.revisions(ctx, site, periods)
+	if err != nil {
+		return nil, fmt.Errorf("read revision of %q: %w", site, err)
+	}
+	return revisions, nil
+}
+
+// revised is an hour with the last batch that touched it.
+type revised struct{ hourMS, batch int64 }
+
+func (s *Store) revisions(ctx context.Context, site string, periods []store.Period) ([]int64, error) {
+	sums := make([]int64, len(periods))
+	hours := make([]window, len(periods))
+	all := window{math.MaxInt64, math.MinInt64}
+	for i, p := range periods {
+		fromMS, toMS := span(p.From, p.To)
+		if fromMS >= toMS {
+			continue
+		}
+		hours[i] = window{floorTo(fromMS, msPerHour), floorTo(toMS-1, msPerHour) + msPerHour}
+		all = window{min(all.fromMS, hours[i].fromMS), max(all.toMS, hours[i].toMS)}
+	}
+	if all.fromMS >= all.toMS {
+		return sums, ctx.Err()
+	}
+	figure := `"revision"`
+	if len(periods) == 1 {
+		figure = `max("revision")` // the time of a highest is its hour
+	}
+	writers, err := s.touched(ctx, site, all, figure)
+	for i, p := range hours {
+		for _, touched := range writers {
+			first, _ := slices.BinarySearchFunc(touched, p.fromMS, func(r revised, ms int64) int { return cmp.Compare(r.hourMS, ms) })
+			last := int64(0)
+			for _, r := range touched[first:] {
+				if r.hourMS >= p.toMS {
+					break
+				}
+				last = max(last, r.batch)
+			}
+			sums[i] += last
+		}
+	}
+	return sums, err
+}
+
+// touched returns the hours of a time that each writer's batches touched, in order:
+// all of them or, by the figure asked for, some.
+func (s *Store) touched(ctx context.Context, site string, w window, figure string) (map[string][]revised, error) {
+	writers := map[string][]revised{}
+	waiting, err := s.options.Journal.Pending(ctx, site)
+	if err != nil {
+		return nil, err
+	}
+	own := s.options.Journal.Writer()
+	for _, batch := range waiting {
+		last := int64(math.MinInt64)
 		for _, r := range batch.Readings {
-			if ms := r.Time.UnixMilli(); ms >= fromMS && ms < toMS {
-				revision = batch.ID
-				break
+			if hour := floorTo(r.Time.UnixMilli(), msPerHour); hour != last {
+				writers[own] = append(writers[own], revised{hour, batch.ID})
+				last = hour
 			}
 		}
 	}
-	return revision, err
+	err = s.query(ctx, fmt.Sprintf(`SELECT %s FROM "revision" WHERE "site" = %s AND %s GROUP BY "writer"`,
+		figure, text(site), between(w.fromMS, w.toMS)), func(h *head, row []cell) error {
+		writer := h.tag("writer")
+		writers[writer] = append(writers[writer], revised{row[0].whole, row[1].whole})
+		return nil
+	})
+	slices.SortFunc(writers[own], func(a, b revised) int { return cmp.Compare(a.hourMS, b.hourMS) })
+	return writers, err
 }

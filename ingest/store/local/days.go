@@ -12,20 +12,49 @@ import (
 
 // Revision returns the highest revision of the hours that overlap from to to,
 // so it may grow for a change just outside, never miss one inside.
-func (s *Store) Revision(ctx context.Context, site string, from, to time.Time) (revision int64, err error) {
-	fromMS, toMS := ceilMS(from), ceilMS(to)
-	if fromMS >= toMS {
-		return 0, nil
+func (s *Store) Revision(ctx context.Context, site string, from, to time.Time) (int64, error) {
+	revisions, err := s.Revisions(ctx, site, []store.Period{{From: from, To: to}})
+	if err != nil {
+		return 0, err
 	}
+	return revisions[0], nil
+}
+
+// Revisions returns the Revision of each period, asked for at once.
+func (s *Store) Revisions(ctx context.Context, site string, periods []store.Period) ([]int64, error) {
+	hours := make([][2]int64, len(periods)) // first and last; the last is before the first where there is none
+	for i, p := range periods {
+		hours[i] = [2]int64{0, -1}
+		if fromMS, toMS := ceilMS(p.From), ceilMS(p.To); fromMS < toMS {
+			hours[i] = [2]int64{hourOf(fromMS), hourOf(toMS - 1)}
+		}
+	}
+	asked, err := json.Marshal(hours)
+	if err != nil {
+		return nil, err
+	}
+	revisions := make([]int64, 0, len(periods))
 	err = s.snapshot(ctx, func(tx *sql.Tx) error {
-		return tx.QueryRowContext(ctx, `SELECT coalesce(max(hour_revision.revision), 0)
-			FROM hour_revision JOIN site ON site.id = hour_revision.site WHERE name = ? AND hour BETWEEN ? AND ?`,
-			site, hourOf(fromMS), hourOf(toMS-1)).Scan(&revision)
+		rows, err := tx.QueryContext(ctx, `SELECT (SELECT coalesce(max(revision), 0) FROM hour_revision
+				WHERE hour_revision.site = (SELECT id FROM site WHERE name = ?) AND hour BETWEEN value ->> 0 AND value ->> 1)
+			FROM json_each(?) ORDER BY key`, site, string(asked))
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var revision int64
+			if err := rows.Scan(&revision); err != nil {
+				return err
+			}
+			revisions = append(revisions, revision)
+		}
+		return rows.Err()
 	})
 	if err != nil {
-		return 0, fmt.Errorf("read revision of %q: %w", site, err)
+		return nil, fmt.Errorf("read revisions of %q: %w", site, err)
 	}
-	return revision, nil
+	return revisions, nil
 }
 
 // PutDays stores the days, each in place of the one with its site and date.

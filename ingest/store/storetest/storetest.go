@@ -162,6 +162,11 @@ func (h *harness) revision(site string, from, to time.Time) int64 {
 	h.T.Helper()
 	revision, err := h.store.Revision(h.ctx, site, from, to)
 	h.NoError(err)
+	before, err := h.store.Revision(h.ctx, site, from.AddDate(0, 0, -1), from)
+	h.NoError(err)
+	together, err := h.store.Revisions(h.ctx, site, []store.Period{{From: from, To: to}, {From: to, To: from}, {From: from.AddDate(0, 0, -1), To: from}, {From: from, To: to}})
+	h.NoError(err)
+	h.Equal([]int64{revision, 0, before, revision}, together, "asked for at once")
 	return revision
 }
 
