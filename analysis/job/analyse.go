@@ -3,9 +3,11 @@ package job
 import (
 	"context"
 	"slices"
+	"sync"
 
 	"coldweek/analysis/capacity"
 	"coldweek/analysis/comfort"
+	"coldweek/analysis/curve"
 	"coldweek/analysis/cycling"
 	"coldweek/analysis/defrost"
 	"coldweek/analysis/efficiency"
@@ -72,17 +74,21 @@ func Summarise(record *site.Record, w Window, days []siteday.Day, source trace.S
 	return summarised(record, w, days, &sums, source)
 }
 
-// summarised is Summarise where the days are merged already.
+// summarised is Summarise where the days are merged already. The curve takes as long
+// as all the rest, so it is fitted beside it.
 func summarised(record *site.Record, w Window, days []siteday.Day, sums *siteday.Sums, source trace.Source) *Result {
+	var fitting sync.WaitGroup
+	var fitted *curve.Fit
+	fitting.Go(func() { fitted = curveOf(record, sums) })
 	r := counted(record, w, days, sums, source)
 	r.Warnings = doubtsOf(record, days)
 	r.FlowRate = flowrate.Of(days)
 	r.Flow = flowOf(record, sums, r.FlowRate)
-	r.Curve = curveOf(record, sums)
-	r.HeatingCurve = heatingCurveOf(record, r.Curve)
 	r.lose(record, sums, days)
 	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
 	r.Capacity = capacityOf(&r.Sizing, sums)
+	fitting.Wait()
+	r.Curve, r.HeatingCurve = fitted, heatingCurveOf(record, fitted)
 	r.CurveAdvice = adviceOf(record, sums, r)
 	r.Emitters = emittersOf(record, sums, w.To)
 	return r

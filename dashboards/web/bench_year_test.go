@@ -105,22 +105,37 @@ func copyYear(b *testing.B, st *local.Store, id string, kept []store.Day, last [
 	require.NoError(b, st.PutDays(ctx, own))
 }
 
-// BenchmarkYear: pages over a year of one of 50 plants. Cold is the first time after
-// a start that anybody asks for this plant's year; from then on it is kept.
+// BenchmarkYear: every page, of one of 50 plants that have been watched for a year:
+// the first time after a start that anybody asks for it, and again.
 func BenchmarkYear(b *testing.B) {
 	h, st, records, days := yearPages(b)
-	year := fmt.Sprintf("?last=%d", days)
-	b.Run("cold", func(b *testing.B) {
-		for b.Loop() {
-			fresh := patientPages(b, st, records)
-			require.Equal(b, http.StatusOK, get(fresh, "/plants/plant-1/energy"+year).Code)
-		}
-	})
-	for _, page := range []string{"energy", "house", "running", "hydraulics", "hot-water"} {
-		b.Run(page, func(b *testing.B) { benchmarkPage(b, h, "/plants/plant-1/"+page+year) })
+	last := fmt.Sprintf("?last=%d", days)
+	from := func(before int) string {
+		return fmt.Sprintf("?from=%s&to=%s", daysOn(clock, -before).Format(dateLayout), clock.Format(dateLayout))
 	}
-	from := clock.AddDate(0, 0, -days).Format(dateLayout)
-	b.Run("trace", func(b *testing.B) { benchmarkPage(b, h, "/plants/plant-1?from="+from+"&to="+clock.Format(dateLayout)) })
-	b.Run("inbox", func(b *testing.B) { benchmarkPage(b, h, "/findings?state=all") })
-	b.Run("fleet", func(b *testing.B) { benchmarkPage(b, h, "/") })
+	for _, p := range []struct{ name, address string }{
+		{"fleet", "/"}, {"inbox", "/findings?state=all"}, {"intake", "/intake"}, {"notes", "/notes"},
+		{"energy_year", "/plants/plant-1/energy" + last}, {"house_year", "/plants/plant-1/house" + last}, {"running_year", "/plants/plant-1/running" + last},
+		{"hydraulics_year", "/plants/plant-1/hydraulics" + last}, {"hot_water_year", "/plants/plant-1/hot-water" + last},
+		{"sensors", "/plants/plant-1/sensors"}, {"record", "/plants/plant-1/record"}, {"visit", "/plants/plant-1/visit"},
+		{"trace_year", "/plants/plant-1" + from(days)},
+		{"trace_quarter", "/plants/" + records[0].ID + from(days/4)},
+		{"trace_15_days", "/plants/" + records[0].ID + from(15)},
+		{"trace_week", "/plants/" + records[0].ID + from(7)},
+		{"trace_day", "/plants/" + records[0].ID + from(1)},
+		{"house_month", "/plants/" + records[0].ID + "/house?last=30"},
+		{"review", "/plants/" + records[0].ID + "/review"},
+		{"review_month", "/plants/" + records[0].ID + "/review" + from(31)},
+		{"findings", "/plants/" + records[0].ID + "/findings"},
+	} {
+		b.Run(p.name+"/first", func(b *testing.B) {
+			for b.Loop() {
+				b.StopTimer()
+				fresh := patientPages(b, st, records)
+				b.StartTimer()
+				require.Equal(b, http.StatusOK, get(fresh, p.address).Code)
+			}
+		})
+		b.Run(p.name+"/again", func(b *testing.B) { benchmarkPage(b, h, p.address) })
+	}
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"sync"
 	"time"
 
 	"coldweek/analysis/job"
@@ -25,15 +26,21 @@ type monthly struct {
 
 // monthsOf answers for each month of some days.
 func monthsOf(record *site.Record, days []siteday.Day) []monthly {
-	var months []monthly
+	var of [][]siteday.Day
 	for first := 0; first < len(days); {
 		last := first + 1
 		for last < len(days) && days[last].Date[:7] == days[first].Date[:7] {
 			last++
 		}
-		months = append(months, monthOf(record, days[first:last]))
+		of = append(of, days[first:last])
 		first = last
 	}
+	months := make([]monthly, len(of))
+	var counting sync.WaitGroup
+	for i := range of {
+		counting.Go(func() { months[i] = monthOf(record, of[i]) })
+	}
+	counting.Wait()
 	return months
 }
 
