@@ -81,9 +81,10 @@ func summarised(record *site.Record, w Window, days []siteday.Day, sums *siteday
 	var fitted *curve.Fit
 	fitting.Go(func() { fitted = curveOf(record, sums) })
 	r := counted(record, w, days, sums, source)
-	r.Warnings = doubtsOf(record, days)
-	r.FlowRate = flowrate.Of(days)
-	r.Flow = flowOf(record, sums, r.FlowRate)
+	r.Warnings = Doubts(record, days)
+	if r.FlowRate = flowrate.Of(days); r.FlowRate.Trend != nil {
+		r.Flow.TrendPctPerWeek = &r.FlowRate.Trend.PctPerWeek.Value
+	}
 	r.lose(record, sums, days)
 	r.Sizing = capacity.Of(sums.Hours, capacityPlantOf(record), capacity.Need(r.Needed))
 	r.Capacity = capacityOf(&r.Sizing, sums)
@@ -95,6 +96,7 @@ func summarised(record *site.Record, w Window, days []siteday.Day, sums *siteday
 }
 
 // Count is the part of the answer of site days that needs no fit: it costs little.
+// It is without Doubts.
 func Count(record *site.Record, w Window, days []siteday.Day, source trace.Source) *Result {
 	sums := siteday.Merge(days)
 	return counted(record, w, days, &sums, source)
@@ -117,6 +119,7 @@ func counted(record *site.Record, w Window, days []siteday.Day, sums *siteday.Su
 		r.Efficiencies = efficiency.Of(sums, metersOf(record), pointsOf(record))
 		r.Assumed = append(period.Assumed(), r.Efficiencies.Assumed...)
 	}
+	r.Flow = flowOf(record, sums)
 	r.Defrost = defrostOf(sums)
 	r.Defrosting = defrost.Summarise(sums)
 	r.Running = cycling.Summarise(sums, plantOf(record))

@@ -63,9 +63,9 @@ func warningOf(s sensor.Suspicion) siteday.Warning {
 	return w
 }
 
-// doubtsOf tells each doubt once for the days on which it was found, and what
+// Doubts tells each doubt once for the days on which it was found, and what
 // only several days show.
-func doubtsOf(record *site.Record, days []siteday.Day) []string {
+func Doubts(record *site.Record, days []siteday.Day) []string {
 	type doubt struct {
 		kind, first, last, detail string
 		days                      int

@@ -2,7 +2,6 @@ package job
 
 import (
 	"coldweek/analysis/cycling"
-	"coldweek/analysis/flowrate"
 	"coldweek/analysis/fluid"
 	"coldweek/analysis/robust"
 	"coldweek/analysis/siteday"
@@ -11,13 +10,10 @@ import (
 	"slices"
 )
 
-func flowOf(record *site.Record, s *siteday.Sums, rate *flowrate.Result) Flow {
+func flowOf(record *site.Record, s *siteday.Sums) Flow {
 	f := Flow{
 		MedianLPH: quantileOf(s.Flow, 0.5), P10LPH: quantileOf(s.Flow, 0.1), MedianDifferenceK: quantileOf(s.Difference, 0.5),
 		DesignLPH: designFlow(record),
-	}
-	if rate.Trend != nil {
-		f.TrendPctPerWeek = &rate.Trend.PctPerWeek.Value
 	}
 	if record.Commissioned != nil {
 		f.CommissionedLPH = record.Commissioned.FlowRateLPH

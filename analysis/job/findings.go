@@ -200,20 +200,29 @@ const historyDays = 92
 
 // FindingsOf returns a site's findings in a window: those that watching stored, else
 // what the rules make of its history; nil where that would be too long.
-func FindingsOf(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) ([]Finding, error) {
-	found, ruled, err := foundIn(ctx, st, record, w, progress)
+func FindingsOf(ctx context.Context, st WatchStore, record *site.Record, w Window, watched Watching, progress Progress) ([]Finding, error) {
+	found, ruled, err := foundIn(ctx, st, record, w, watched, progress)
 	if err != nil || !ruled {
 		return nil, err
 	}
 	return findingsOf(found), nil
 }
 
-// foundIn returns what was stored or, where nothing was, what the rules make of
-// history, and whether there was one of them.
-func foundIn(ctx context.Context, st WatchStore, record *site.Record, w Window, progress Progress) (found []watch.Finding, ruled bool, err error) {
+// Watching says whether a site was watched in all of a time, so that what was not
+// noticed was not there. It may be nil: that is not known.
+type Watching func(site string, from, to time.Time) (bool, error)
+
+// foundIn returns what was stored or, where nothing was and nobody watched, what
+// the rules make of history, and whether there was one of them.
+func foundIn(ctx context.Context, st WatchStore, record *site.Record, w Window, watched Watching, progress Progress) (found []watch.Finding, ruled bool, err error) {
 	found, err = ReadFindings(ctx, st, record.ID, w.From, w.To)
 	if err != nil || len(found) > 0 {
 		return found, err == nil, err
+	}
+	if watched != nil {
+		if ruled, err = watched(record.ID, w.From, w.To); err != nil || ruled {
+			return nil, ruled, err
+		}
 	}
 	if len(w.days()) > historyDays {
 		return nil, false, nil

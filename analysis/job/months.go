@@ -44,7 +44,7 @@ func Compared(ctx context.Context, st Store, record *site.Record, month Window, 
 		sums := siteday.Merge(days[i])
 		results[i] = counted(record, w, days[i], &sums, sourceOf(r.channels))
 		if i == 0 {
-			results[i].Warnings = doubtsOf(record, days[i])
+			results[i].Warnings = Doubts(record, days[i])
 			results[i].lose(record, &sums, days[i])
 		}
 	}

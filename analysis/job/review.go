@@ -19,7 +19,7 @@ import (
 const reviewedDays = 366
 
 // Review answers for a window of whole local days, which were chosen as said.
-func Review(ctx context.Context, st WatchStore, record *site.Record, w Window, chosen string, progress Progress) (*review.Review, error) {
+func Review(ctx context.Context, st WatchStore, record *site.Record, w Window, chosen string, watched Watching, progress Progress) (*review.Review, error) {
 	r, err := newReader(ctx, st, record)
 	if err != nil {
 		return nil, err
@@ -28,7 +28,7 @@ func Review(ctx context.Context, st WatchStore, record *site.Record, w Window, c
 	if err != nil {
 		return nil, err
 	}
-	found, ruled, err := foundIn(ctx, st, record, w, progress)
+	found, ruled, err := foundIn(ctx, st, record, w, watched, progress)
 	if err != nil {
 		return nil, err
 	}

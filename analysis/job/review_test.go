@@ -42,7 +42,7 @@ func TestReviewOfAnEmptyStore(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, time.Date(2026, 2, 2, 0, 0, 0, 0, record.Zone()), window.From)
 	assert.Equal(t, "the last seven days, of which nothing is stored", chosen)
-	r, err := job.Review(t.Context(), st, record, window, chosen, nil)
+	r, err := job.Review(t.Context(), st, record, window, chosen, nil, nil)
 	require.NoError(t, err)
 	allUnknown(t, r)
 	assert.Nil(t, r.Night)
@@ -52,7 +52,7 @@ func TestReviewOfAnEmptyStore(t *testing.T) {
 // TestReviewOfABareRecord: every reading there is, and a record that says nothing.
 func TestReviewOfABareRecord(t *testing.T) {
 	p := play(t, coldHouse("orchard-house"), time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC), 8)
-	r, err := job.Review(t.Context(), newShelf(p.columns), bareRecord(t), p.window, "given", nil)
+	r, err := job.Review(t.Context(), newShelf(p.columns), bareRecord(t), p.window, "given", nil, nil)
 	require.NoError(t, err)
 	wants := map[string]review.State{
 		"flow": review.NotKnown, "difference": review.NotKnown, "curve": review.NotKnown, "rooms": review.NotKnown,
@@ -80,7 +80,7 @@ func TestReviewOfFewChannels(t *testing.T) {
 	check := func(keep func(q ingest.Quantity) bool, unknown []string) {
 		t.Helper()
 		columns := slices.DeleteFunc(slices.Clone(p.columns), func(c ingest.Column) bool { return !keep(c.Channel.Quantity()) })
-		r, err := job.Review(t.Context(), newShelf(columns), plant.Record(), p.window, "given", nil)
+		r, err := job.Review(t.Context(), newShelf(columns), plant.Record(), p.window, "given", nil, nil)
 		require.NoError(t, err)
 		for _, point := range r.Points {
 			if slices.Contains(unknown, point.ID) {
@@ -107,7 +107,7 @@ func TestReviewOfHalfAWeek(t *testing.T) {
 		p.columns[i].UnixMS = slices.Delete(slices.Clone(c.UnixMS), first, last)
 		p.columns[i].Value = slices.Delete(slices.Clone(c.Value), first, last)
 	}
-	r, err := job.Review(t.Context(), newShelf(p.columns), plant.Record(), p.window, "given", nil)
+	r, err := job.Review(t.Context(), newShelf(p.columns), plant.Record(), p.window, "given", nil, nil)
 	require.NoError(t, err)
 	assert.InDelta(t, 0.5, r.Coverage, 0.02)
 	for _, point := range r.Points {

@@ -41,7 +41,7 @@ func reviewedBy(t testing.TB, plant rig.Plant, record *site.Record, from time.Ti
 	t.Helper()
 	p := play(t, plant, from, days)
 	week := job.Window{From: p.window.To.AddDate(0, 0, -review.WeekDays), To: p.window.To}
-	r, err := job.Review(t.Context(), newShelf(p.columns), record, week, "given", nil)
+	r, err := job.Review(t.Context(), newShelf(p.columns), record, week, "given", nil, nil)
 	require.NoError(t, err)
 	return r
 }

@@ -98,12 +98,18 @@ func until(columns []ingest.Column, at time.Time) []ingest.Column {
 	return cut
 }
 
-// TestFindingsInTheAnswer: as stored, else as history gives them.
+// TestFindingsInTheAnswer: as stored, else as history gives them where nobody
+// watched.
 func TestFindingsInTheAnswer(t *testing.T) {
 	pl := swappedPlant(t)
 	record, st := pl.plant.Record(), newShelf(pl.columns)
+	looked := false
+	watched := func(id string, from, to time.Time) (bool, error) {
+		assert.Equal(t, []any{record.ID, pl.window.From, pl.window.To}, []any{id, from, to})
+		return looked, nil
+	}
 	swapped := func() job.Finding {
-		all, err := job.FindingsOf(t.Context(), st, record, pl.window, nil)
+		all, err := job.FindingsOf(t.Context(), st, record, pl.window, watched, nil)
 		require.NoError(t, err)
 		all = slices.DeleteFunc(all, func(f job.Finding) bool { return !strings.HasPrefix(f.ID, "pipes_swapped@") })
 		require.Len(t, all, 1)
@@ -118,7 +124,12 @@ func TestFindingsInTheAnswer(t *testing.T) {
 	assert.NotEmpty(t, f.Next)
 	assert.Empty(t, st.findings, "history stores nothing")
 
-	_, err := job.Watch(t.Context(), st, record, pl.window.To, &job.Memory{})
+	looked = true
+	all, err := job.FindingsOf(t.Context(), st, record, pl.window, watched, nil)
+	require.NoError(t, err)
+	assert.Equal(t, []job.Finding{}, all, "somebody watched and kept nothing")
+
+	_, err = job.Watch(t.Context(), st, record, pl.window.To, &job.Memory{})
 	require.NoError(t, err)
 	require.NotEmpty(t, st.findings)
 	assert.Equal(t, f.ID, swapped().ID)

@@ -27,7 +27,7 @@ null.`,
   coldweek analyse mill-cottage --from 2026-01-01 --to 2026-02-01 --json | jq .efficiency`,
 		Args: args(cobra.ExactArgs(1)),
 		RunE: func(c *cobra.Command, given []string) error {
-			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
 				from, to := windowDates(from, to, time.Now().In(record.Zone()))
 				window, err := job.ParseWindow(record, from, to)
 				if err != nil {
@@ -39,7 +39,7 @@ null.`,
 				if err != nil {
 					return err
 				}
-				if result.Findings, err = job.FindingsOf(c.Context(), st, record, window, nil); err != nil {
+				if result.Findings, err = job.FindingsOf(c.Context(), st, record, window, h.watched, nil); err != nil {
 					return err
 				}
 				if asJSON {

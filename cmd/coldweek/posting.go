@@ -46,6 +46,15 @@ func (h home) markWatched(id string, from, to time.Time) error {
 	return kept.MarkWatched(id, archive.Span{From: from.UTC(), To: to.UTC()})
 }
 
+// watched says whether a site was looked at for findings in all of a time.
+func (h home) watched(id string, from, to time.Time) (bool, error) {
+	kept, err := archive.Open(h.notesDir())
+	if err != nil {
+		return false, err
+	}
+	return kept.Watched(id, from, to)
+}
+
 // mark keeps it of a look, not every time.
 func (l *lookout) mark(id string, now time.Time) {
 	if now.Sub(l.marked[id]) < markEvery {

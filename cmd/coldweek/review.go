@@ -43,8 +43,8 @@ whole days. --to is exclusive.`,
 			if f.asJSON && f.asHTML {
 				return usagef("--json and --html exclude each other")
 			}
-			return a.withSite(c.Context(), given[0], func(_ home, record *site.Record, st *stores) error {
-				r, err := a.review(c.Context(), st, record, f)
+			return a.withSite(c.Context(), given[0], func(h home, record *site.Record, st *stores) error {
+				r, err := a.review(c.Context(), h, st, record, f)
 				if err != nil {
 					return err
 				}
@@ -61,14 +61,14 @@ whole days. --to is exclusive.`,
 }
 
 // review makes the review of the days asked for, or of the coldest week.
-func (a *app) review(ctx context.Context, st *stores, record *site.Record, f reviewFlags) (*review.Review, error) {
+func (a *app) review(ctx context.Context, h home, st *stores, record *site.Record, f reviewFlags) (*review.Review, error) {
 	bar := a.progress("days")
 	defer bar.done()
 	window, chosen, err := reviewedDays(ctx, st, record, f, bar.step)
 	if err != nil {
 		return nil, err
 	}
-	return job.Review(ctx, st, record, window, chosen, bar.step)
+	return job.Review(ctx, st, record, window, chosen, h.watched, bar.step)
 }
 
 func reviewedDays(ctx context.Context, st *stores, record *site.Record, f reviewFlags, step job.Progress) (job.Window, string, error) {

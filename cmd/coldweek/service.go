@@ -166,7 +166,7 @@ func (s *service) openWeb(ctx context.Context) error {
 		Drafts: waitingNotes{writer, s.siteRecords, s.config.Notify != nil && s.config.Notify.SMTP != nil},
 		Now:    time.Now, Logger: s.logger, Notice: s.notice,
 		Who: gate.Who, FormToken: gate.FormToken, NotesOnly: gate.ByLink,
-		Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,
+		Watched: writer.Archive.Watched, Intake: s.intake.Stats, SitesDir: s.home.sitesDir(), Closing: closing,
 	})
 	if err != nil {
 		return err

@@ -55,7 +55,8 @@ func yearPages(b *testing.B) (http.Handler, *local.Store, []*site.Record, int) {
 // patientPages wait until an answer is made.
 func patientPages(b *testing.B, st *local.Store, records []*site.Record) http.Handler {
 	b.Helper()
-	s, err := newServer(Options{Store: st, Sites: func() []*site.Record { return records }, Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler)})
+	s, err := newServer(Options{Store: st, Sites: func() []*site.Record { return records }, Now: func() time.Time { return clock }, Logger: slog.New(slog.DiscardHandler),
+		Watched: func(string, time.Time, time.Time) (bool, error) { return true, nil }})
 	require.NoError(b, err)
 	s.answers.wait = time.Minute
 	return s.guarded()

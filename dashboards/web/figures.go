@@ -35,7 +35,9 @@ func (s *server) summary(ctx context.Context, record *site.Record, span *job.Spa
 	if _, ok := span.Trace.Column(ingest.Channel(ingest.HeatRegister)); ok {
 		source = trace.HeatFromRegister
 	}
-	return job.Summarise(record, job.Window{From: span.From, To: span.To}, days, source), nil
+	result := job.Count(record, job.Window{From: span.From, To: span.To}, days, source)
+	result.Warnings = job.Doubts(record, days)
+	return result, nil
 }
 
 // days returns the site days of a window, today's up to now and none after it.

@@ -103,12 +103,13 @@ func (l *looks) week(ctx context.Context, record *site.Record) (*job.Result, err
 	if k.week != nil && now.Sub(k.weekAt).Abs() < weekLasts && k.week.To.Equal(today) {
 		return k.week, nil
 	}
-	fresh, err := job.Analyse(ctx, l.Store, record, job.Window{From: daysOn(today, -7), To: today}, nil)
+	w := job.Window{From: daysOn(today, -7), To: today}
+	days, err := job.Days(ctx, l.Store, record, w, nil)
 	if err != nil {
 		return nil, err
 	}
-	k.week, k.weekAt = fresh, now
-	return fresh, nil
+	k.week, k.weekAt = job.Count(record, w, days, trace.NoHeat), now
+	return k.week, nil
 }
 
 // hold returns what is kept of a plant, for the caller alone until released.
@@ -172,7 +173,7 @@ func (l *look) sum(record *site.Record, span *job.Span) {
 		l.day = siteday.Sum(span.Trace, span.Operation, date, span.From, span.To)
 	}
 	w := job.Window{From: span.From, To: span.To}
-	l.today = job.Summarise(record, w, []siteday.Day{l.day}, trace.NoHeat).Days[0]
+	l.today = job.Count(record, w, []siteday.Day{l.day}, trace.NoHeat).Days[0]
 }
 
 // readNow takes the newest values and what the plant does.

@@ -137,7 +137,7 @@ func (v *reviews) of(ctx context.Context, record *site.Record, w job.Window, cho
 	made := v.making.DoChan(fmt.Sprint(key, chosen), func() (any, error) {
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), answerPatience)
 		defer cancel()
-		r, err := job.Review(ctx, v.Store, record, w, chosen, nil)
+		r, err := job.Review(ctx, v.Store, record, w, chosen, v.Watched, nil)
 		if err == nil {
 			v.kept.Add(key, &keptReview{r, record, v.Now()})
 		}

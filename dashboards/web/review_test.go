@@ -100,7 +100,7 @@ func TestReviewPrintsOnOneSheet(t *testing.T) {
 		}
 		window, chosen, err := job.ColdestWeek(t.Context(), w.store, record, clock, nil)
 		require.NoError(t, err)
-		r, err := job.Review(t.Context(), w.store, record, window, chosen, nil)
+		r, err := job.Review(t.Context(), w.store, record, window, chosen, nil, nil)
 		require.NoError(t, err)
 		var page bytes.Buffer
 		require.NoError(t, WriteReview(&page, r))

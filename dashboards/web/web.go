@@ -42,6 +42,7 @@ type Options struct {
 	// so that pages lead nowhere else. It may be nil.
 	NotesOnly func(*http.Request) bool
 
+	Watched  job.Watching         // where nothing was noticed, whether somebody looked; nil: not known
 	Intake   func() receive.Stats // what came in since the start; nil: not known
 	Notes    Archive              // of performance notes; nil: none
 	Drafts   Drafts               // of notes that wait for their release; nil: none
