@@ -32,13 +32,30 @@ func Analyse(ctx context.Context, st Store, record *site.Record, w Window, progr
 	return result, err
 }
 
-// AnalyseWithDays is Analyse and gives the days too that the answer is made of.
-func AnalyseWithDays(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, []siteday.Day, error) {
+// CountWithDays is the part of Analyse's answer that needs no fit, which costs
+// little, and gives the days too that it is made of.
+func CountWithDays(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, []siteday.Day, error) {
+	r, days, err := read(ctx, st, record, w, progress)
+	if err != nil {
+		return nil, nil, err
+	}
+	result := Count(record, w, days, sourceOf(r.channels))
+	result.Warnings = Doubts(record, days)
+	return result, days, nil
+}
+
+func read(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*reader, []siteday.Day, error) {
 	r, err := newReader(ctx, st, record)
 	if err != nil {
 		return nil, nil, err
 	}
 	days, err := r.days(ctx, w, progress)
+	return r, days, err
+}
+
+// AnalyseWithDays is Analyse and gives the days too that the answer is made of.
+func AnalyseWithDays(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, []siteday.Day, error) {
+	r, days, err := read(ctx, st, record, w, progress)
 	if err != nil {
 		return nil, nil, err
 	}

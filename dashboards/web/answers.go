@@ -50,6 +50,19 @@ var errNotYet = errors.New("the days are still being put together")
 type answerKey struct {
 	site     string
 	from, to int64
+	depth    depth
+}
+
+// depth is how much an answer tells.
+type depth int
+
+const (
+	withoutFits depth = iota
+	withFits
+)
+
+func keyOf(record *site.Record, w job.Window, d depth) answerKey {
+	return answerKey{record.ID, w.From.Unix(), w.To.Unix(), d}
 }
 
 // answer is what was found for a window.
@@ -73,9 +86,13 @@ func newAnswers(o Options) (*answers, error) {
 	return &answers{Options: o, kept: kept, turns: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1)), wait: answerWait}, nil
 }
 
-// of returns the answer for a window of whole days.
-func (a *answers) of(ctx context.Context, record *site.Record, w job.Window) (*answer, error) {
-	key := answerKey{record.ID, w.From.Unix(), w.To.Unix()}
+// of returns the answer for a window of whole days. It may tell more than is asked
+// for.
+func (a *answers) of(ctx context.Context, record *site.Record, w job.Window, d depth) (*answer, error) {
+	key := keyOf(record, w, d)
+	if full := keyOf(record, w, withFits); a.kept.Contains(full) {
+		key = full
+	}
 	if known, ok := a.kept.Get(key); ok && sameRecord(known.record, record) {
 		now := a.Now()
 		if now.Sub(known.checked).Abs() < answerLasts {
@@ -92,7 +109,7 @@ func (a *answers) of(ctx context.Context, record *site.Record, w job.Window) (*a
 			return &again, nil
 		}
 		if (period{w.From, w.To}).days() > longAnswer {
-			a.prepare(record, w)
+			a.make(key, record, w)
 			return known, nil
 		}
 	}
@@ -101,13 +118,13 @@ func (a *answers) of(ctx context.Context, record *site.Record, w job.Window) (*a
 
 // has says whether an answer is kept, up to date or not.
 func (a *answers) has(record *site.Record, w job.Window) bool {
-	known, ok := a.kept.Peek(answerKey{record.ID, w.From.Unix(), w.To.Unix()})
+	known, ok := a.kept.Peek(keyOf(record, w, withFits))
 	return ok && sameRecord(known.record, record)
 }
 
 // prepare makes an answer that somebody will ask for.
 func (a *answers) prepare(record *site.Record, w job.Window) {
-	a.make(answerKey{record.ID, w.From.Unix(), w.To.Unix()}, record, w)
+	a.make(keyOf(record, w, withFits), record, w)
 }
 
 func (a *answers) await(ctx context.Context, made <-chan singleflight.Result) (*answer, error) {
@@ -138,7 +155,7 @@ func (a *answers) make(key answerKey, record *site.Record, w job.Window) <-chan 
 		if err != nil {
 			return nil, err
 		}
-		made, err := a.put(ctx, record, w)
+		made, err := a.put(ctx, record, w, key.depth)
 		if err != nil {
 			a.Logger.LogAttrs(ctx, slog.LevelError, "put days together", slog.String("site", record.ID), slog.Any("error", err))
 			return nil, err
@@ -150,8 +167,12 @@ func (a *answers) make(key answerKey, record *site.Record, w job.Window) <-chan 
 }
 
 // put puts the days of a window together.
-func (a *answers) put(ctx context.Context, record *site.Record, w job.Window) (*answer, error) {
-	result, days, err := job.AnalyseWithDays(ctx, a.Store, record, w, nil)
+func (a *answers) put(ctx context.Context, record *site.Record, w job.Window, d depth) (*answer, error) {
+	put := job.CountWithDays
+	if d == withFits {
+		put = job.AnalyseWithDays
+	}
+	result, days, err := put(ctx, a.Store, record, w, nil)
 	if err != nil {
 		return nil, err
 	}

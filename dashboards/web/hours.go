@@ -40,7 +40,7 @@ func newHourBook(a *answers) (*hourBook, error) {
 
 // of returns the hours of a window of whole days.
 func (b *hourBook) of(ctx context.Context, record *site.Record, w job.Window) (*hourly, error) {
-	key := answerKey{record.ID, w.From.Unix(), w.To.Unix()}
+	key := keyOf(record, w, withoutFits)
 	now := b.answers.Now()
 	known, ok := b.kept.Get(key)
 	if ok && sameRecord(known.record, record) && now.Sub(known.checked).Abs() < answerLasts {

@@ -30,7 +30,7 @@ func hoursWindow(p period, now time.Time) job.Window {
 // fillLong adds what stored days tell of a long period.
 func (s *server) fillLong(ctx context.Context, body *plantBody, record *site.Record, p period, now time.Time) error {
 	w := hoursWindow(p, now)
-	found, err := s.answers.of(ctx, record, w)
+	found, err := s.answers.of(ctx, record, w, withoutFits)
 	if err != nil {
 		return err
 	}

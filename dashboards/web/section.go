@@ -89,8 +89,9 @@ const sectionPx = 1040
 // inline is a drawing in a page: the drawing escapes every name in it.
 func inline(svg []byte) template.HTML { return template.HTML(svg) }
 
-// section serves a page of a plant over some whole days.
-func (s *server) section(step string, fill func(*sectionBody, over)) http.Handler {
+// section serves a page of a plant over some whole days, made of an answer of some
+// depth.
+func (s *server) section(step string, d depth, fill func(*sectionBody, over)) http.Handler {
 	return s.page(func(r *http.Request) (*page, error) {
 		record, err := s.record(r.PathValue("id"))
 		if err != nil {
@@ -118,7 +119,7 @@ func (s *server) section(step string, fill func(*sectionBody, over)) http.Handle
 			w.begin(first)
 			nav := w.nav(first, today)
 			body.Window = &nav
-			found, err := s.answers.of(r.Context(), record, w.Window)
+			found, err := s.answers.of(r.Context(), record, w.Window, d)
 			if err != nil {
 				return nil, err
 			}
