@@ -107,7 +107,9 @@ func coldest(hours []siteday.Hour) *Coldest {
 	if len(known) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(known, func(a, b *siteday.Hour) int { return cmp.Compare(mean(a.Outdoor), mean(b.Outdoor)) })
+	slices.SortFunc(known, func(a, b *siteday.Hour) int {
+		return cmp.Or(cmp.Compare(mean(a.Outdoor), mean(b.Outdoor)), a.From.Compare(b.From))
+	})
 	n := min(coldestHours, len(known))
 	c := Coldest{Hours: n, LowestC: mean(known[0].Outdoor), LowestRoomC: math.Inf(1)}
 	var outdoor, room, otherwise siteday.Mean
