@@ -2,6 +2,7 @@ package job
 
 import (
 	"errors"
+	"sync"
 	"time"
 
 	"github.com/fxamacker/cbor/v2"
@@ -27,6 +28,9 @@ var (
 	unpacker, errUnpacker = zstd.NewReader(nil, zstd.WithDecoderConcurrency(0), zstd.WithDecoderMaxMemory(mostDetail))
 )
 
+// unpacked has room for a day before it is decoded.
+var unpacked = sync.Pool{New: func() any { return new([]byte) }}
+
 func (s *storedDay) pack() ([]byte, error) {
 	if err := errors.Join(errCoder, errPacker); err != nil {
 		return nil, err
@@ -43,11 +47,14 @@ func (s *storedDay) unpack(detail []byte, zone *time.Location) error {
 	if errUnpacker != nil {
 		return errUnpacker
 	}
-	coded, err := unpacker.DecodeAll(detail, nil)
+	room := unpacked.Get().(*[]byte)
+	defer unpacked.Put(room)
+	coded, err := unpacker.DecodeAll(detail, (*room)[:0])
 	if err != nil {
 		return err
 	}
-	if err := cbor.Unmarshal(coded, s); err != nil {
+	*room = coded
+	if err := cbor.Unmarshal(coded, s); err != nil { // which keeps nothing of it
 		return err
 	}
 	s.Day.In(zone)

@@ -9,6 +9,10 @@
 package siteday
 
 import (
+	"encoding/binary"
+	"fmt"
+	"math"
+	"math/bits"
 	"slices"
 	"time"
 
@@ -71,6 +75,38 @@ func (b ByState) Total() float64 {
 		total += v
 	}
 	return total
+}
+
+// AppendBinary writes a byte that says which sums are not zero, and those: most are.
+func (b ByState) AppendBinary(to []byte) ([]byte, error) {
+	mask := len(to)
+	to = append(to, 0)
+	for i, v := range b {
+		if v != 0 {
+			to[mask] |= 1 << i
+			to = binary.LittleEndian.AppendUint64(to, math.Float64bits(v))
+		}
+	}
+	return to, nil
+}
+
+// MarshalBinary is AppendBinary.
+func (b ByState) MarshalBinary() ([]byte, error) { return b.AppendBinary(nil) }
+
+// UnmarshalBinary reads what AppendBinary wrote.
+func (b *ByState) UnmarshalBinary(from []byte) error {
+	*b = ByState{}
+	if len(from) == 0 || len(from) != 1+8*bits.OnesCount8(from[0]) || from[0]>>len(b) != 0 {
+		return fmt.Errorf("%d bytes are no sums by state", len(from))
+	}
+	next := from[1:]
+	for i := range b {
+		if from[0]&(1<<i) != 0 {
+			b[i] = math.Float64frombits(binary.LittleEndian.Uint64(next))
+			next = next[8:]
+		}
+	}
+	return nil
 }
 
 func (b *ByState) add(o ByState) {
