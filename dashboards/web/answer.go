@@ -127,7 +127,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if again {
 		refused = &refusal{
 			Status: http.StatusOK, Title: "Putting the days together",
-			Detail: "This takes some seconds the first time. The page comes by itself.", Back: r.URL.RequestURI(), BackName: "Look again",
+			Detail: "This may take some seconds the first time. The page comes by itself.", Back: r.URL.RequestURI(), BackName: "Look again",
 		}
 	} else if !errors.As(err, &refused) {
 		if r.Context().Err() != nil {

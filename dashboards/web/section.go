@@ -132,7 +132,7 @@ func (s *server) section(step string, d depth, fill func(*sectionBody, over)) ht
 }
 
 // prepareYear makes the answer for a year when somebody begins to look at a plant
-// that has been watched for some time: it is one click away and takes seconds.
+// that has been watched for some time: it is one click away.
 func (s *server) prepareYear(record *site.Record, w window, first time.Time) {
 	today := dayOf(s.Now().In(record.Zone()))
 	year := job.Window{From: daysOn(today, -365), To: today}
