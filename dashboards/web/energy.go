@@ -48,7 +48,7 @@ func daysPart(o over) part {
 	p := part{ID: "days", Name: "Days", Drawings: []drawing{both("energy-days", "", func(id string, width float64) []byte { return barsOf(o.record, days, id, width) })}}
 	t := table{Caption: "Day by day", Heads: heads("Day", col("Heat", "kWh"), col("Hot water", "kWh"), col("Electricity", "kWh"), col("SPF", ""), col("Outdoors", "°C"), col("Starts", ""), col("Defrosts", ""), col("Measured", "%"))}
 	for _, d := range dayLines(days, period{}, o.record.Zone()) {
-		t.Rows = append(t.Rows, tableRow{plantAddress(o.record.ID) + d.Query, []string{
+		t.Rows = append(t.Rows, tableRow{Address: plantAddress(o.record.ID) + d.Query, Cells: []string{
 			d.Name, d.Net.Value, d.HotWater.Value, d.Electricity.Value, d.Ratio.Value, d.Outdoors.Value, d.Starts.Value, d.Defrosts.Value, d.Coverage.Value,
 		}})
 	}

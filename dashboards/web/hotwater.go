@@ -82,7 +82,7 @@ func chargings(o over) table {
 	for i := range runs {
 		run := &runs[i]
 		from := run.From.In(o.record.Zone())
-		t.Rows = append(t.Rows, tableRow{wholeDay(from).address(o.record.ID), []string{
+		t.Rows = append(t.Rows, tableRow{Address: wholeDay(from).address(o.record.ID), Cells: []string{
 			from.Format("Mon 2 Jan, 15:04"), length(run.To.Sub(run.From)), number(run.HeatKWh, 2), number(run.ElectricityKWh, 2),
 			quotient(&run.HeatKWh, &run.ElectricityKWh).Value, celsius(&run.PeakFlowC).Value,
 		}})

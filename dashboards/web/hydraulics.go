@@ -141,7 +141,7 @@ func flowTable(record *site.Record, f *flowrate.Result) table {
 	for i := range days {
 		d := &days[i]
 		from := parseDate(d.Date, record.Zone())
-		t.Rows = append(t.Rows, tableRow{wholeDay(from).address(record.ID), []string{
+		t.Rows = append(t.Rows, tableRow{Address: wholeDay(from).address(record.ID), Cells: []string{
 			from.Format("Mon 2 Jan"), number(d.HeatingS/3600, 1), number(d.MedianLPH, 0), measured(new(f.ComparableLPH(*d)), 0, "").Value, celsius(d.OutdoorC).Value,
 		}})
 	}

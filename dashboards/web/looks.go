@@ -223,10 +223,15 @@ func (l *looks) sparkline(ctx context.Context, record *site.Record, span *job.Sp
 	}
 	s.UnixMS, s.Value = columns[0].UnixMS, columns[0].Value
 	s.MaxGapMS = max(span.Trace.MaxGap(ch), 2*time.Minute).Milliseconds()
+	return sparkOf("spark-"+record.ID, nameOf(record), s, now), nil
+}
+
+// sparkOf draws a series of the last 24 hours for a row of a table.
+func sparkOf(id, of string, s chart.Series, now time.Time) []byte {
 	return chart.Sparkline{
-		ID: "spark-" + record.ID, Title: nameOf(record) + ": " + s.Name + ", last 24 hours",
-		FromMS: from.UnixMilli(), ToMS: now.UnixMilli(), Series: s, Size: chart.Size{Width: 168, Height: 34},
-	}.SVG(), nil
+		ID: id, Title: of + ": " + s.Name + ", last 24 hours",
+		FromMS: now.Add(-24 * time.Hour).UnixMilli(), ToMS: now.UnixMilli(), Series: s, Size: chart.Size{Width: 168, Height: 34},
+	}.SVG()
 }
 
 func lastSeen(ctx context.Context, st job.Store, record *site.Record) (time.Time, error) {

@@ -67,7 +67,7 @@ func monthsPart(o over) part {
 		if m.starts != nil {
 			perDay = measured(new(float64(*m.starts)/float64(m.days)), 1, "")
 		}
-		t.Rows = append(t.Rows, tableRow{plantAddress(o.record.ID) + "/energy" + datesQuery(period{m.from, m.to}), []string{
+		t.Rows = append(t.Rows, tableRow{Address: plantAddress(o.record.ID) + "/energy" + datesQuery(period{m.from, m.to}), Cells: []string{
 			m.from.Format("January 2006"), number(float64(m.days), 0), measured(m.heat.NetKWh, 0, "").Value, measured(m.heat.HotWaterKWh, 0, "").Value,
 			measured(m.el.TotalKWh, 0, "").Value, measured(m.efficiency.Overall, 2, "").Value, between, celsius(m.outdoorC).Value,
 			perDay.Value, counted(m.defrosts).Value, percent(&m.coverage).Value,

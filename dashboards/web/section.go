@@ -47,6 +47,7 @@ type table struct {
 	Caption string
 	Heads   []tableHead
 	Rows    []tableRow
+	Sparks  string // head of the rows' small drawings; none when empty
 	More    string // what was left out
 	Open    bool   // shown at once however long it is
 }
@@ -67,6 +68,7 @@ type tableHead struct {
 type tableRow struct {
 	Address string
 	Cells   []string
+	Spark   template.HTML
 }
 
 // heads makes the heads of a table: its first column's, and those of figures.

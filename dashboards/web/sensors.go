@@ -3,10 +3,13 @@ package web
 import (
 	"context"
 	"fmt"
+	"html/template"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
+	"coldweek/dashboards/chart"
 	"coldweek/ingest"
 	"coldweek/ingest/site"
 	"coldweek/ingest/store"
@@ -48,26 +51,50 @@ func (s *server) channelsPart(ctx context.Context, record *site.Record, extents 
 	for i, e := range extents {
 		channels[i] = e.Channel
 	}
-	columns, err := s.Store.Scan(ctx, record.ID, channels, now.Add(-silentAfter), now.Add(ingest.MaxAhead))
+	columns, err := s.Store.Scan(ctx, record.ID, channels, now.Add(-24*time.Hour-silentAfter), now.Add(ingest.MaxAhead))
 	if err != nil {
 		return part{}, fmt.Errorf("scan site %q: %w", record.ID, err)
 	}
-	t := table{Caption: "What each channel says", Open: true, Heads: heads("Channel", col("Now", ""), tableHead{Name: "Newest"}, tableHead{Name: "First"}, col("Readings", "a minute"), tableHead{Name: "From"})}
+	t := table{Caption: "What each channel says", Open: true, Sparks: "Last 24 hours", Heads: heads("Channel", col("Now", ""), tableHead{Name: "Newest"}, tableHead{Name: "First"}, col("Readings", "a minute"), tableHead{Name: "From"})}
 	for i, e := range extents {
 		value, rate := unknown, 0.0
-		if n := columns[i].Len(); n > 0 {
+		first, _ := slices.BinarySearch(columns[i].UnixMS, now.Add(-silentAfter).UnixMilli())
+		if n := columns[i].Len(); n > first {
 			value = channelValue(e.Channel, columns[i].Value[n-1])
-			rate = float64(n) / silentAfter.Minutes()
+			rate = float64(n-first) / silentAfter.Minutes()
 		}
 		newest := moment(e.Last.In(record.Zone()), now)
 		if quiet := silence(e.Last, now); quiet > 0 {
 			newest += ", silent for " + length(quiet)
 		}
-		t.Rows = append(t.Rows, tableRow{Cells: []string{
+		t.Rows = append(t.Rows, tableRow{Spark: channelSpark(record, &columns[i], now), Cells: []string{
 			upperFirst(channelInWords(e.Channel)), value, newest, e.First.In(record.Zone()).Format("2 Jan 2006"), measured(&rate, 1, "").Value, sourceInWords(record, e.Channel),
 		}})
 	}
 	return part{ID: "channels", Name: "Channels", Tables: []table{t}, Notes: []string{"Now is the newest reading of the last quarter of an hour; registers and modes that are sent only when they change may be older and still hold."}}, nil
+}
+
+// channelSpark draws the last 24 hours of a channel, nothing of registers, modes and
+// what the drawings have no role for.
+func channelSpark(record *site.Record, c *ingest.Column, now time.Time) template.HTML {
+	if c.Len() == 0 {
+		return ""
+	}
+	quantity := c.Channel.Quantity()
+	known := append(slices.Clone(lines), line{ingest.Power, chart.Power, ""}, line{ingest.HeatOutput, chart.Heat, ""})
+	k := slices.IndexFunc(known, func(l line) bool { return l.quantity == quantity })
+	if k < 0 {
+		return ""
+	}
+	gap := silentAfter
+	if s := record.Channels[c.Channel].MaxGapS; s != nil {
+		gap = max(gap, time.Duration(*s*float64(time.Second)))
+	}
+	series := chart.Series{
+		Name: upperFirst(channelInWords(c.Channel)), Role: known[k].role, UnixMS: c.UnixMS, Value: c.Value,
+		MaxGapMS: gap.Milliseconds(), Hold: quantity.Between() == ingest.Hold,
+	}
+	return inline(sparkOf("spark-"+strings.NewReplacer("/", "-", "_", "-").Replace(string(c.Channel)), nameOf(record), series, now))
 }
 
 // channelValue writes a value with its unit.
@@ -106,7 +133,7 @@ func doubtedPart(found []noticed, now time.Time) part {
 		f := &found[i].finding
 		for _, kind := range sensorKinds {
 			if strings.HasPrefix(f.Kind, kind) {
-				t.Rows = append(t.Rows, tableRow{findingAddress(found[i].record.ID, f), []string{f.Title, string(f.Severity), moment(f.Since.In(now.Location()), now)}})
+				t.Rows = append(t.Rows, tableRow{Address: findingAddress(found[i].record.ID, f), Cells: []string{f.Title, string(f.Severity), moment(f.Since.In(now.Location()), now)}})
 				break
 			}
 		}
