@@ -292,7 +292,9 @@ func reasonInWords(r ingest.Reason) string {
 // channelInWords is a channel as people say it.
 func channelInWords(ch ingest.Channel) string {
 	words := strings.ReplaceAll(string(ch.Quantity()), "_", " ")
-	words = strings.TrimSuffix(words, " temp")
+	if kind, is := strings.CutSuffix(words, " temp"); is {
+		words = kind + " temperature"
+	}
 	if place := ch.Place(); place != "" {
 		words += " " + strings.NewReplacer("_", " ", "-", " ", "/", " ").Replace(place)
 	}

@@ -71,7 +71,7 @@ func (s *server) channelsPart(ctx context.Context, record *site.Record, extents 
 			upperFirst(channelInWords(e.Channel)), value, newest, e.First.In(record.Zone()).Format("2 Jan 2006"), measured(&rate, 1, "").Value, sourceInWords(record, e.Channel),
 		}})
 	}
-	return part{ID: "channels", Name: "Channels", Tables: []table{t}, Notes: []string{"Now is the newest reading of the last quarter of an hour; registers and modes that are sent only when they change may be older and still hold."}}, nil
+	return part{ID: "channels", Name: "Channels", Tables: []table{t}, Notes: []string{"Now is the newest reading of the last quarter of an hour; registers and modes that are sent only when they change may be older and still hold. Hatched is where no readings are."}}, nil
 }
 
 // channelSpark draws the last 24 hours of a channel, nothing of registers, modes and
