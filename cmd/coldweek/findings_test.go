@@ -73,7 +73,7 @@ func TestFigureLine(t *testing.T) {
 // What was open, raised and ended is told as that, once each, and what began and
 // ended between two looks is told as both.
 func TestLookoutTellsWhatHappened(t *testing.T) {
-	l := &lookout{severity: map[string]watch.Severity{}}
+	l := newLookout(nil, nil)
 	record := &site.Record{ID: "mill"}
 	now := time.Date(2026, 1, 5, 12, 0, 0, 0, time.UTC)
 	f := watch.Finding{Kind: "low_flow", Severity: watch.Severity(store.Attention), Since: now.Add(-time.Hour), Title: "little"}
@@ -95,6 +95,15 @@ func TestLookoutTellsWhatHappened(t *testing.T) {
 	f.Until = now
 	l.changed(record, &f, now)
 	assert.Equal(t, []string{"ended"}, what())
+	f.Until = now.Add(time.Minute)
+	l.changed(record, &f, now)
+	assert.Empty(t, what(), "its end moved")
+	f.Until = time.Time{}
+	l.changed(record, &f, now)
+	assert.Equal(t, []string{"opened"}, what(), "it is not over after all")
+	f.Until = f.Since
+	l.changed(record, &f, now)
+	assert.Equal(t, []string{"ended"}, what(), "there was nothing")
 	short := watch.Finding{Kind: "silent", Severity: watch.Severity(store.Attention), Since: now.Add(-time.Hour), Until: now, Title: "quiet"}
 	l.changed(record, &short, now)
 	assert.Equal(t, []string{"opened", "ended"}, what())
@@ -125,7 +134,7 @@ func TestAStartTellsWhatWasKeptAndNotHandedOver(t *testing.T) {
 		kept[kind] = f
 	}
 	begun := func() (told []string) {
-		l := &lookout{service: &service{store: st, logger: slog.New(slog.DiscardHandler)}, notifier: n, severity: map[string]watch.Severity{}}
+		l := newLookout(&service{store: st, logger: slog.New(slog.DiscardHandler)}, n)
 		require.NoError(t, l.begin(t.Context(), &site.Record{ID: "mill-cottage"}, now))
 		for _, e := range l.unsent {
 			told = append(told, string(e.What)+" "+e.Kind+" "+string(e.Severity))
@@ -149,4 +158,9 @@ func TestAStartTellsWhatWasKeptAndNotHandedOver(t *testing.T) {
 	assert.Equal(t, []string{"raised low_flow urgent", "ended silent attention", "ended pump_idle attention",
 		"opened short_cycling attention", "ended short_cycling attention"}, begun(), "of what was withdrawn before it was told, nothing")
 	assert.Empty(t, begun())
+	keep("silent", store.Attention, 20*24*time.Hour, lasting)
+	keep("pump_idle", store.Attention, time.Hour, func(f *watch.Finding) { f.Until = now.Add(-time.Minute) })
+	assert.Equal(t, []string{"opened silent attention"}, begun(), "what is open after all, and nothing of an end that moved")
+	assert.Empty(t, begun())
+	assert.Contains(t, must(t, "notify", "pending", "--home", h.dir), "reopened")
 }

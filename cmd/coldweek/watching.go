@@ -29,16 +29,18 @@ type lookout struct {
 	service  *service
 	notifier *notify.Notifier // nil: nobody is told
 	memory   map[string]*job.Memory
-	severity map[string]watch.Severity // of open findings, by site and id
+	told     map[string]told // by site and id
 	unsent   []notify.Event
 	marked   map[string]time.Time // when it was last kept that a site was looked at
 }
 
+func newLookout(s *service, n *notify.Notifier) *lookout {
+	return &lookout{service: s, notifier: n, memory: map[string]*job.Memory{}, told: map[string]told{}, marked: map[string]time.Time{}}
+}
+
 // keepWatch looks at every site again and again.
 func (s *service) keepWatch(ctx context.Context) error {
-	l := &lookout{
-		service: s, notifier: s.notifier, memory: map[string]*job.Memory{}, severity: map[string]watch.Severity{}, marked: map[string]time.Time{},
-	}
+	l := newLookout(s, s.notifier)
 	for {
 		// What goes wrong at a site is told there, and ends no round.
 		_ = s.tasks.Do(ctx, metrics.Round, l.round)
@@ -105,10 +107,10 @@ func (l *lookout) look(ctx context.Context, record *site.Record) error {
 // begin compares what the store has with what the outbox knows, when a site is
 // looked at for the first time since the start: the process may have ended
 // after a finding was kept and before it was handed over, be it new, worse than
-// it was, or over.
+// it was, over, or not over after all.
 func (l *lookout) begin(ctx context.Context, record *site.Record, now time.Time) error {
 	past := now.Add(-lookBack)
-	from, known, err := l.recall(ctx, record.ID, past)
+	from, err := l.recall(ctx, record.ID, past)
 	if err != nil {
 		return err
 	}
@@ -121,8 +123,7 @@ func (l *lookout) begin(ctx context.Context, record *site.Record, now time.Time)
 		if err != nil {
 			return err
 		}
-		ended, told := known[job.FindingID(f.Kind, f.Since)]
-		if f.Ended() && (ended || !told && f.Until.Before(past)) {
+		if _, known := l.told[keyOf(record.ID, &f)]; !known && f.Ended() && f.Until.Before(past) {
 			continue
 		}
 		l.changed(record, &f, now)
@@ -130,54 +131,54 @@ func (l *lookout) begin(ctx context.Context, record *site.Record, now time.Time)
 	return nil
 }
 
-// recall takes over how severe the outbox knows a site's open findings to be. It
-// returns whether each that it knows has ended, and when the first open one began
-// if that is before the time given.
-func (l *lookout) recall(ctx context.Context, id string, from time.Time) (time.Time, map[string]bool, error) {
-	ended := map[string]bool{}
+// recall takes over what the outbox knows of a site's findings. It returns when the
+// first open one began if that is before the time given.
+func (l *lookout) recall(ctx context.Context, id string, from time.Time) (time.Time, error) {
 	if l.notifier == nil {
-		return from, ended, nil
+		return from, nil
 	}
 	known, err := l.notifier.Known(ctx, id)
 	for _, k := range known {
-		name := job.FindingID(k.Kind, k.Since)
-		if ended[name] = k.Ended; k.Ended {
-			continue
-		}
-		l.severity[id+" "+name] = watch.Severity(k.Severity)
-		if !k.Since.After(from) {
+		l.told[keyOf(id, &watch.Finding{Kind: k.Kind, Since: k.Since})] = told{watch.Severity(k.Severity), k.Ended}
+		if !k.Ended && !k.Since.After(from) {
 			from = k.Since.Add(-time.Millisecond) // one that was withdrawn ended when it began
 		}
 	}
-	return from, ended, err
+	return from, err
 }
+
+// told is what was handed over of a finding.
+type told struct {
+	severity watch.Severity
+	ended    bool
+}
+
+func keyOf(id string, f *watch.Finding) string { return id + " " + job.FindingID(f.Kind, f.Since) }
 
 // changed makes the event of a finding that is new or not what it was.
 func (l *lookout) changed(record *site.Record, f *watch.Finding, now time.Time) {
-	id := job.FindingID(f.Kind, f.Since)
-	key := record.ID + " " + id
-	before, told := l.severity[key]
-	l.severity[key] = f.Severity
+	key := keyOf(record.ID, f)
+	before, known := l.told[key]
+	l.told[key] = told{f.Severity, f.Ended()}
+	open := known && !before.ended
 	switch {
+	case f.Ended() && known && before.ended, f.Ended() && !known && f.Withdrawn():
+		// Its end moved, or there was nothing and nobody heard of it.
 	case f.Ended():
-		delete(l.severity, key)
-		if !told && f.Withdrawn() {
-			return
+		if !open { // it began and ended since the last look
+			l.add(notify.Opened, record, f, now)
 		}
-		if !told { // it began and ended since the last look
-			l.add(notify.Opened, record, f, id, now)
-		}
-		l.add(notify.Ended, record, f, id, now)
-	case !told:
-		l.add(notify.Opened, record, f, id, now)
-	case !before.AtLeast(f.Severity):
-		l.add(notify.Raised, record, f, id, now)
+		l.add(notify.Ended, record, f, now)
+	case !open:
+		l.add(notify.Opened, record, f, now)
+	case !before.severity.AtLeast(f.Severity):
+		l.add(notify.Raised, record, f, now)
 	}
 }
 
-func (l *lookout) add(what notify.What, record *site.Record, f *watch.Finding, id string, now time.Time) {
+func (l *lookout) add(what notify.What, record *site.Record, f *watch.Finding, now time.Time) {
 	e := notify.Event{
-		What: what, At: now, ID: id, Site: record.ID, SiteName: record.Name, Kind: f.Kind, Severity: store.Severity(f.Severity),
+		What: what, At: now, ID: job.FindingID(f.Kind, f.Since), Site: record.ID, SiteName: record.Name, Kind: f.Kind, Severity: store.Severity(f.Severity),
 		Since: f.Since, Until: f.Until, Title: f.Title, Causes: f.Causes, Next: f.Next, Caution: f.Caution, Basis: f.Basis,
 	}
 	if what != notify.Ended {
