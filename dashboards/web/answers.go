@@ -53,11 +53,12 @@ type answerKey struct {
 	depth    depth
 }
 
-// depth is how much an answer tells.
+// depth is how much an answer tells: each of what some pages need, as fits take
+// half of the time and months a tenth.
 type depth int
 
 const (
-	withoutFits depth = iota
+	withoutFits depth = iota // with months
 	withFits
 )
 
@@ -71,7 +72,7 @@ type answer struct {
 	Made   time.Time
 	hours  *hourly
 	flows  map[string]flowSpread // by date
-	months []monthly             // of windows longer than longAnswer days
+	months []monthly             // of windows longer than longAnswer days, without fits
 
 	record   *site.Record
 	revision int64
@@ -86,13 +87,9 @@ func newAnswers(o Options) (*answers, error) {
 	return &answers{Options: o, kept: kept, turns: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)-1)), wait: answerWait}, nil
 }
 
-// of returns the answer for a window of whole days. It may tell more than is asked
-// for.
+// of returns the answer for a window of whole days.
 func (a *answers) of(ctx context.Context, record *site.Record, w job.Window, d depth) (*answer, error) {
 	key := keyOf(record, w, d)
-	if full := keyOf(record, w, withFits); a.kept.Contains(full) {
-		key = full
-	}
 	if known, ok := a.kept.Get(key); ok && sameRecord(known.record, record) {
 		now := a.Now()
 		if now.Sub(known.checked).Abs() < answerLasts {
@@ -116,15 +113,15 @@ func (a *answers) of(ctx context.Context, record *site.Record, w job.Window, d d
 	return a.await(ctx, a.make(key, record, w))
 }
 
-// has says whether an answer is kept, up to date or not.
-func (a *answers) has(record *site.Record, w job.Window) bool {
-	known, ok := a.kept.Peek(keyOf(record, w, withFits))
-	return ok && sameRecord(known.record, record)
-}
-
-// prepare makes an answer that somebody will ask for.
+// prepare makes the answers that somebody will ask for, but for those that are kept,
+// up to date or not.
 func (a *answers) prepare(record *site.Record, w job.Window) {
-	a.make(keyOf(record, w, withFits), record, w)
+	for _, d := range []depth{withoutFits, withFits} {
+		key := keyOf(record, w, d)
+		if known, ok := a.kept.Peek(key); !ok || !sameRecord(known.record, record) {
+			a.make(key, record, w)
+		}
+	}
 }
 
 func (a *answers) await(ctx context.Context, made <-chan singleflight.Result) (*answer, error) {
@@ -177,7 +174,7 @@ func (a *answers) put(ctx context.Context, record *site.Record, w job.Window, d 
 		return nil, err
 	}
 	made := &answer{Made: a.Now(), Result: result, hours: hoursOf(days), flows: flowsOf(days)}
-	if len(days) > longAnswer {
+	if d == withoutFits && len(days) > longAnswer {
 		made.months = monthsOf(record, days)
 	}
 	return made, nil

@@ -138,7 +138,7 @@ func (s *server) section(step string, d depth, fill func(*sectionBody, over)) ht
 func (s *server) prepareYear(record *site.Record, w window, first time.Time) {
 	today := dayOf(s.Now().In(record.Zone()))
 	year := job.Window{From: daysOn(today, -365), To: today}
-	if w.last == usualWindow && first.Before(daysOn(today, -longAnswer)) && !s.answers.has(record, year) {
+	if w.last == usualWindow && first.Before(daysOn(today, -longAnswer)) {
 		s.answers.prepare(record, year)
 	}
 }
