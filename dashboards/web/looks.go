@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"reflect"
+	"slices"
 	"sync"
 	"time"
 
@@ -213,15 +214,23 @@ func newest(t *trace.Trace, q ingest.Quantity, now time.Time) *float64 {
 func (l *looks) sparkline(ctx context.Context, record *site.Record, span *job.Span, now time.Time) ([]byte, error) {
 	s := chart.Series{Name: "Flow temperature", Role: chart.Flow}
 	ch := ingest.Channel(ingest.FlowTemp)
-	if _, ok := span.Trace.Column(ch); !ok {
+	today, ok := span.Trace.Column(ch)
+	if !ok {
 		ch, s.Name, s.Role, s.Hold = ingest.Channel(ingest.Power), "Electricity", chart.Power, true
+		today, _ = span.Trace.Column(ch)
 	}
-	from := now.Add(-24 * time.Hour)
-	columns, err := l.Store.Scan(ctx, record.ID, []ingest.Channel{ch}, from.Add(-silentAfter), now)
-	if err != nil {
-		return nil, err
+	from, upto := now.Add(-24*time.Hour-silentAfter), now
+	if today.Len() > 0 {
+		upto = time.UnixMilli(today.UnixMS[0])
 	}
-	s.UnixMS, s.Value = columns[0].UnixMS, columns[0].Value
+	if upto.After(from) { // today's are at hand
+		columns, err := l.Store.Scan(ctx, record.ID, []ingest.Channel{ch}, from, upto)
+		if err != nil {
+			return nil, err
+		}
+		s.UnixMS, s.Value = columns[0].UnixMS, columns[0].Value
+	}
+	s.UnixMS, s.Value = slices.Concat(s.UnixMS, today.UnixMS), slices.Concat(s.Value, today.Value)
 	s.MaxGapMS = max(span.Trace.MaxGap(ch), 2*time.Minute).Milliseconds()
 	return sparkOf("spark-"+record.ID, nameOf(record), s, now), nil
 }

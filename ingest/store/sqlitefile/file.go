@@ -110,5 +110,6 @@ func readerDSN(path string, lockWait time.Duration) string {
 	return SourceName(path, url.Values{
 		"_busy_timeout": {strconv.FormatInt(lockWait.Milliseconds(), 10)},
 		"_query_only":   {"on"},
+		"_pragma":       {"cache_size(-8192)"}, // KiB: a list of plants reads more than SQLite's 2 MiB again and again
 	})
 }
