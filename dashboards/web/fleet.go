@@ -157,7 +157,7 @@ func (s *server) inOrder(ctx context.Context, records []*site.Record) ([]standin
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for i, r := range records {
 		g.Go(func() (err error) {
-			if order[i], err = storedStanding(ctx, s.Store, r, now); err == nil {
+			if order[i], err = storedStanding(ctx, s.looks.Store, r, now); err == nil {
 				order[i].found, err = s.noticedAt(ctx, r, now, now)
 			}
 			return err

@@ -71,7 +71,10 @@ type keptLook struct {
 	week   *job.Result
 }
 
-func newLooks(o Options) *looks { return &looks{Options: o, kept: map[string]*keptLook{}} }
+func newLooks(o Options) *looks {
+	o.Store = newBrieflyKept(o)
+	return &looks{Options: o, kept: map[string]*keptLook{}}
+}
 
 // close returns a look at a plant that is a few seconds old at most.
 func (l *looks) close(ctx context.Context, record *site.Record) (*look, error) {
