@@ -218,15 +218,18 @@ func middle(days []Day, of func(Day) float64) float64 {
 // weightedQuantile is the value below which the share of the time of at least
 // one cell lies.
 func weightedQuantile(cells []cell, share float64, of func(cell) float64) float64 {
-	sorted := slices.SortedFunc(slices.Values(cells), func(a, b cell) int { return cmp.Compare(of(a), of(b)) })
+	type timed struct{ value, durS float64 }
+	sorted := make([]timed, len(cells))
 	leftS := 0.0
-	for _, c := range cells {
+	for i, c := range cells {
+		sorted[i] = timed{of(c), c.durS}
 		leftS += share * c.durS
 	}
-	for _, c := range sorted {
-		if leftS -= c.durS; leftS <= 0 {
-			return of(c)
+	slices.SortFunc(sorted, func(a, b timed) int { return cmp.Compare(a.value, b.value) })
+	for _, t := range sorted {
+		if leftS -= t.durS; leftS <= 0 {
+			return t.value
 		}
 	}
-	return of(sorted[len(sorted)-1])
+	return sorted[len(sorted)-1].value
 }
