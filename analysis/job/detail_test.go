@@ -74,3 +74,24 @@ func FuzzDamagedDetail(f *testing.F) {
 		_ = s.unpack(packer.EncodeAll(detail, nil), time.UTC)
 	})
 }
+
+// BenchmarkUnpack reads a winter's day as it is kept.
+func BenchmarkUnpack(b *testing.B) {
+	plant := rig.Houses()[0]
+	plant.Metering.Interval, plant.Step = time.Minute, 3*time.Second
+	record := plant.Record()
+	w := Window{From: StartOfDay(2025, 1, 1, record.Zone()), To: StartOfDay(2025, 1, 8, record.Zone())}
+	played, err := rig.New(plant, w.From)
+	require.NoError(b, err)
+	r, err := readerOf(record)
+	require.NoError(b, err)
+	days := w.days()
+	kept, err := (&storedDay{Settings: r.settings, Day: r.compute(played.Columns(w.To), days[len(days)-1])}).pack()
+	require.NoError(b, err)
+	b.ReportAllocs()
+	b.ReportMetric(float64(len(kept)), "bytes/day")
+	for b.Loop() {
+		var back storedDay
+		require.NoError(b, back.unpack(kept, record.Zone()))
+	}
+}

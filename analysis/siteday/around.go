@@ -107,7 +107,7 @@ func (s *summer) recovery(i, end int, before Stretch) int {
 		window = window.Plus(s.stretch(to, to+1))
 		for s.seconds(from, to+1) > backS {
 			out := s.stretch(from, from+1)
-			window = Stretch{window.S - out.S, window.HeatJ - out.HeatJ, window.ElectricityJ - out.ElectricityJ}
+			window = Stretch{S: window.S - out.S, HeatJ: window.HeatJ - out.HeatJ, ElectricityJ: window.ElectricityJ - out.ElectricityJ}
 			from++
 		}
 		if s.seconds(i, to+1) >= leastRecoveryS && near(window.HeatJ, window.S, heatW) && near(window.ElectricityJ, window.S, powerW) {

@@ -170,8 +170,11 @@ type Sums struct {
 	ElectricityRegister Register `json:"electricity_register"`
 }
 
-// Mean is a mean over time that adds: the integral and its length.
+// Mean is a mean over time that adds: the integral and its length. Like all that a
+// day has many of, it is kept by the order of its fields.
 type Mean struct {
+	_ struct{} `cbor:",toarray"`
+
 	ValueS float64 `json:"value_s"`
 	S      float64 `json:"s"`
 }
@@ -185,10 +188,12 @@ func (m Mean) Of() (float64, bool) {
 }
 
 // Plus is the mean over both times.
-func (m Mean) Plus(o Mean) Mean { return Mean{m.ValueS + o.ValueS, m.S + o.S} }
+func (m Mean) Plus(o Mean) Mean { return Mean{ValueS: m.ValueS + o.ValueS, S: m.S + o.S} }
 
 // Bin is what happened at one outdoor temperature.
 type Bin struct {
+	_ struct{} `cbor:",toarray"`
+
 	SecondsS     ByState `json:"seconds_s"`
 	CoveredS     ByState `json:"covered_s"` // of them with heat and power known
 	HeatJ        ByState `json:"heat_j"`
@@ -213,6 +218,8 @@ func (r Register) plus(o Register) Register {
 
 // Run is the compressor running without a stop; a defrost is no stop.
 type Run struct {
+	_ struct{} `cbor:",toarray"`
+
 	From        time.Time `json:"from"`
 	To          time.Time `json:"to"`
 	Started     bool      `json:"started"` // it was seen to start
@@ -234,6 +241,8 @@ type Run struct {
 // Water is what the heating water was like when a run began or ended; nil is
 // not known.
 type Water struct {
+	_ struct{} `cbor:",toarray"`
+
 	FlowC   *float64 `json:"flow_c,omitempty"`
 	ReturnC *float64 `json:"return_c,omitempty"`
 	TargetC *float64 `json:"target_c,omitempty"` // of the flow temperature
@@ -243,6 +252,8 @@ type Water struct {
 
 // Stretch is what a stretch of covered time took and gave.
 type Stretch struct {
+	_ struct{} `cbor:",toarray"`
+
 	S            float64 `json:"s"`
 	HeatJ        float64 `json:"heat_j"` // signed
 	ElectricityJ float64 `json:"electricity_j"`
@@ -250,7 +261,7 @@ type Stretch struct {
 
 // Plus returns both together.
 func (a Stretch) Plus(b Stretch) Stretch {
-	return Stretch{a.S + b.S, a.HeatJ + b.HeatJ, a.ElectricityJ + b.ElectricityJ}
+	return Stretch{S: a.S + b.S, HeatJ: a.HeatJ + b.HeatJ, ElectricityJ: a.ElectricityJ + b.ElectricityJ}
 }
 
 // Gap is a time of which nothing is known.
@@ -279,6 +290,8 @@ func (r Run) Kind() string {
 
 // Defrost is one defrost.
 type Defrost struct {
+	_ struct{} `cbor:",toarray"`
+
 	From         time.Time `json:"from"`
 	To           time.Time `json:"to"`
 	HotGas       bool      `json:"hot_gas,omitempty"`

@@ -26,7 +26,7 @@ func (s *summer) stretch(first, last int) Stretch {
 	for i := first; i < last; i++ {
 		if s.t.Covered(i) {
 			heatJ, electricityJ := s.energies(i)
-			sum = sum.Plus(Stretch{s.t.DurS[i], heatJ, electricityJ})
+			sum = sum.Plus(Stretch{S: s.t.DurS[i], HeatJ: heatJ, ElectricityJ: electricityJ})
 		}
 	}
 	return sum
@@ -121,7 +121,7 @@ func (s *summer) meanOver(column []float64, first, last int) float64 {
 	var m Mean
 	for i := first; i < last && column != nil; i++ {
 		if !math.IsNaN(column[i]) {
-			m = m.Plus(Mean{column[i] * s.t.DurS[i], s.t.DurS[i]})
+			m = m.Plus(Mean{ValueS: column[i] * s.t.DurS[i], S: s.t.DurS[i]})
 		}
 	}
 	if mean, ok := m.Of(); ok {

@@ -75,7 +75,7 @@ func (s *summer) defrost(d operation.Defrosting, first, last int) Defrost {
 			episode.ElectricityJ += electricityJ
 		}
 		if s.t.OutdoorC != nil && !math.IsNaN(s.t.OutdoorC[i]) {
-			outdoor = outdoor.Plus(Mean{s.t.OutdoorC[i] * s.t.DurS[i], s.t.DurS[i]})
+			outdoor = outdoor.Plus(Mean{ValueS: s.t.OutdoorC[i] * s.t.DurS[i], S: s.t.DurS[i]})
 		}
 	}
 	if c, ok := outdoor.Of(); ok {

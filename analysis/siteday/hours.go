@@ -19,6 +19,8 @@ const steadyS = 15 * 60
 // Hour is one hour of a day, counted from its beginning in elapsed time, so a
 // day has 23 to 25 of them. Energies count covered time only.
 type Hour struct {
+	_ struct{} `cbor:",toarray"`
+
 	From     time.Time `json:"from"`
 	S        float64   `json:"s"` // length; less where the day ends early
 	CoveredS float64   `json:"covered_s"`
@@ -42,6 +44,8 @@ type Hour struct {
 // SteadyHour is what of an hour was heating that had settled for a quarter of
 // an hour since a start, a defrost or a changeover.
 type SteadyHour struct {
+	_ struct{} `cbor:",toarray"`
+
 	S            float64 `json:"s"`
 	CoveredS     float64 `json:"covered_s"`
 	HeatJ        float64 `json:"heat_j"`
