@@ -10,6 +10,9 @@ import (
 // dampingsH are the time constants that controllers are set to.
 var dampingsH = []float64{0, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 8, 12, 16, 24}
 
+// usualDampingH is where the search for one begins; it finds the same from anywhere.
+const usualDampingH = 2.0
+
 // lostAfter so long without outdoor readings the damped temperature begins anew.
 const lostAfter = 6 * time.Hour
 

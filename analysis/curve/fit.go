@@ -143,12 +143,12 @@ func ends(values []float64) (low, high float64) {
 func (f *Fit) search(hours []siteday.Hour, samples []sample, k *Known) {
 	outdoorC := allDamped(hours)
 	coldestC := coldest(hours)
-	best := bestFits(&view{samples: samples, outdoorC: outdoorC}, k.shapes(coldestC))
+	best := bestFits(newView(samples, outdoorC), k.shapes(coldestC), nil)
 	if len(best) == 0 {
 		return
 	}
 	if lowC, highC, rest := best[0].limits(); lowC != nil || highC != nil {
-		if again := bestFits(&view{samples: rest, outdoorC: outdoorC}, k.shapes(coldestC)); len(again) > 0 {
+		if again := bestFits(newView(rest, outdoorC), k.shapes(coldestC), best); len(again) > 0 {
 			f.LowC, f.HighC, best = lowC, highC, again
 		}
 	}
@@ -156,14 +156,15 @@ func (f *Fit) search(hours []siteday.Hour, samples []sample, k *Known) {
 }
 
 // bestFits returns the fits that are as good as the best, one of each shape, in
-// the order in which shapes are believed.
-func bestFits(v *view, shapes []shape) []candidate {
+// the order in which shapes are believed. The dampings of fits to much the same
+// samples are tried first.
+func bestFits(v *view, shapes []shape, like []candidate) []candidate {
 	var found []candidate
 	bestK := math.Inf(1)
 	rooms := roomsVary(v.samples)
 	for _, sh := range shapes {
 		var best *candidate
-		for damping := range dampingsH {
+		for _, damping := range dampingsLike(like, sh.name) {
 			belowK := math.Inf(1)
 			if best != nil {
 				belowK = best.r.absoluteK
@@ -179,6 +180,27 @@ func bestFits(v *view, shapes []shape) []candidate {
 		}
 	}
 	return slices.DeleteFunc(found, func(c candidate) bool { return c.r.absoluteK > asGood*bestK+leastScaleK/5 })
+}
+
+// dampingsLike are all dampings, beginning with that of a fit of the same shape or
+// with a usual one, and then away from it: a good fit at once rules most others out
+// before they are finished.
+func dampingsLike(like []candidate, name Shape) []int {
+	first := slices.Index(dampingsH, usualDampingH)
+	for i := range like {
+		if like[i].shape.name == name {
+			first = slices.Index(dampingsH, like[i].dampingH)
+		}
+	}
+	order := []int{first}
+	for away := 1; len(order) < len(dampingsH); away++ {
+		for _, d := range []int{first - away, first + away} {
+			if d >= 0 && d < len(dampingsH) {
+				order = append(order, d)
+			}
+		}
+	}
+	return order
 }
 
 func coldest(hours []siteday.Hour) float64 {
