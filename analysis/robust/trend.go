@@ -2,6 +2,7 @@ package robust
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -29,26 +30,38 @@ func MannKendall(values []float64) (Trend, bool) {
 	if len(values) < fewestForNormal {
 		return Trend{}, false
 	}
-	// stat.Kendall counts ties as pairs that rise.
-	score := 0
-	for j, later := range values {
-		for _, earlier := range values[:j] {
-			if later > earlier {
-				score++
-			} else if later < earlier {
-				score--
-			}
-		}
-	}
 	n := float64(len(values))
 	pairs := n * (n - 1) / 2
 	untied := pairs - ties(values, func(size float64) float64 { return size * (size - 1) / 2 })
-	t := Trend{S: float64(score), N: len(values)}
+	// stat.Kendall counts ties as pairs that rise.
+	falling := float64(falls(slices.Clone(values), make([]float64, len(values))))
+	t := Trend{S: untied - 2*falling, N: len(values)}
 	t.Variance = (kendallTies(n) - ties(values, kendallTies)) / 18
 	if untied > 0 {
 		t.Tau = t.S / math.Sqrt(pairs*untied)
 	}
 	return t.scored(), true
+}
+
+// falls sorts values and returns how many pairs of them fell; room is as long.
+func falls(values, room []float64) (pairs int) {
+	middle := len(values) / 2
+	if middle == 0 {
+		return 0
+	}
+	earlier, later := values[:middle], values[middle:]
+	pairs = falls(earlier, room[:middle]) + falls(later, room[middle:])
+	sorted := room[:0]
+	for len(earlier) > 0 && len(later) > 0 {
+		if later[0] < earlier[0] {
+			pairs += len(earlier) // all that are left lie above it
+			sorted, later = append(sorted, later[0]), later[1:]
+		} else {
+			sorted, earlier = append(sorted, earlier[0]), earlier[1:]
+		}
+	}
+	copy(values, append(append(sorted, earlier...), later...))
+	return pairs
 }
 
 // Correlated makes allowance for values that follow each other: it widens the
