@@ -43,15 +43,15 @@ func MannKendall(values []float64) (Trend, bool) {
 	return t.scored(), true
 }
 
-// falls sorts values and returns how many pairs of them fell; room is as long.
-func falls(values, room []float64) (pairs int) {
+// falls sorts values and returns how many pairs of them fell; spare is as long.
+func falls(values, spare []float64) (pairs int) {
 	middle := len(values) / 2
 	if middle == 0 {
 		return 0
 	}
 	earlier, later := values[:middle], values[middle:]
-	pairs = falls(earlier, room[:middle]) + falls(later, room[middle:])
-	sorted := room[:0]
+	pairs = falls(earlier, spare[:middle]) + falls(later, spare[middle:])
+	sorted := spare[:0]
 	for len(earlier) > 0 && len(later) > 0 {
 		if later[0] < earlier[0] {
 			pairs += len(earlier) // all that are left lie above it
