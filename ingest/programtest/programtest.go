@@ -7,6 +7,8 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -101,7 +103,27 @@ func (p *Process) Stop() { p.end(syscall.SIGTERM) }
 func (p *Process) Kill() { p.end(syscall.SIGKILL) }
 
 // Freeze stops the process where it is, connections open.
-func (p *Process) Freeze() { require.NoError(p.t, p.cmd.Process.Signal(syscall.SIGSTOP)) }
+func (p *Process) Freeze() {
+	require.NoError(p.t, p.cmd.Process.Signal(syscall.SIGSTOP))
+	require.Eventually(p.t, p.stands, 10*time.Second, time.Millisecond)
+}
+
+// stands says whether each thread of the process has stopped, which takes a moment
+// after the signal; where there is no /proc, it is taken to have.
+func (p *Process) stands() bool {
+	threads, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/stat", p.cmd.Process.Pid))
+	for _, path := range threads {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			continue // the thread has ended
+		}
+		// The state follows the name, which stands in brackets (proc(5)).
+		if _, state, _ := strings.Cut(string(text), ") "); !strings.HasPrefix(state, "T") {
+			return false
+		}
+	}
+	return true
+}
 
 // Thaw lets a frozen process go on.
 func (p *Process) Thaw() { require.NoError(p.t, p.cmd.Process.Signal(syscall.SIGCONT)) }
