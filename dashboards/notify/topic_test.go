@@ -45,13 +45,20 @@ func (b *board) on(topic string) (string, bool) {
 	return payload, ok
 }
 
-func TestATopicShowsWhatIsOpen(t *testing.T) {
+// openTopic opens a desk whose one engineer has a topic below firm/findings alone.
+func openTopic(t *testing.T) (*desk, *brokertest.Mosquitto) {
+	t.Helper()
 	broker := brokertest.Start(t, brokertest.Durable)
 	g := ada()
 	g.EMail, g.Topic = nil, "firm/findings"
 	d := open(t, g)
 	d.options.Broker = &deliver.Broker{URL: broker.URL()}
 	d.restart()
+	return d, broker
+}
+
+func TestATopicShowsWhatIsOpen(t *testing.T) {
+	d, broker := openTopic(t)
 	d.now = time.Date(2026, 1, 14, 23, 0, 0, 0, london) // in quiet hours: it is a state, no call
 	cold := curveHigh(d.now)
 	cold.Kind = "room_cold/kit+chen#1"
@@ -95,12 +102,7 @@ func TestATopicShowsWhatIsOpen(t *testing.T) {
 // TestTheEndOfOneFindingHidesNoOther: later readings move the beginning of a
 // finding, which then is another of the same kind, and the first is withdrawn.
 func TestTheEndOfOneFindingHidesNoOther(t *testing.T) {
-	broker := brokertest.Start(t, brokertest.Durable)
-	g := ada()
-	g.EMail, g.Topic = nil, "firm/findings"
-	d := open(t, g)
-	d.options.Broker = &deliver.Broker{URL: broker.URL()}
-	d.restart()
+	d, broker := openTopic(t)
 	b := listen(t, broker.URL(), "firm/findings/#")
 	const topic, mark = "firm/findings/mill-cottage/low_flow", "firm/findings/mark/low_flow"
 	// step has the board show all that was put until now: the mark comes last.
