@@ -44,15 +44,6 @@ func CountWithDays(ctx context.Context, st Store, record *site.Record, w Window,
 	return result, days, nil
 }
 
-func read(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*reader, []siteday.Day, error) {
-	r, err := newReader(ctx, st, record)
-	if err != nil {
-		return nil, nil, err
-	}
-	days, err := r.days(ctx, w, progress)
-	return r, days, err
-}
-
 // AnalyseWithDays is Analyse and gives the days too that the answer is made of.
 func AnalyseWithDays(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*Result, []siteday.Day, error) {
 	r, days, err := read(ctx, st, record, w, progress)

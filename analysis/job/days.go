@@ -105,11 +105,18 @@ func (w Window) days() []localDay {
 // Days returns the site days of a window in ascending order, each from the
 // store if it is still true there and computed otherwise.
 func Days(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) ([]siteday.Day, error) {
+	_, days, err := read(ctx, st, record, w, progress)
+	return days, err
+}
+
+// read returns the days of a window with their reader.
+func read(ctx context.Context, st Store, record *site.Record, w Window, progress Progress) (*reader, []siteday.Day, error) {
 	r, err := newReader(ctx, st, record)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return r.days(ctx, w, progress)
+	days, err := r.days(ctx, w, progress)
+	return r, days, err
 }
 
 func (r *reader) days(ctx context.Context, w Window, progress Progress) ([]siteday.Day, error) {

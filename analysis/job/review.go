@@ -20,11 +20,7 @@ const reviewedDays = 366
 
 // Review answers for a window of whole local days, which were chosen as said.
 func Review(ctx context.Context, st WatchStore, record *site.Record, w Window, chosen string, watched Watching, progress Progress) (*review.Review, error) {
-	r, err := newReader(ctx, st, record)
-	if err != nil {
-		return nil, err
-	}
-	days, err := r.days(ctx, w, progress)
+	r, days, err := read(ctx, st, record, w, progress)
 	if err != nil {
 		return nil, err
 	}

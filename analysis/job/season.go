@@ -37,11 +37,7 @@ const OwnHours = "own"
 
 // LookAhead answers for a period, and against another one if that is given.
 func LookAhead(ctx context.Context, st Store, record *site.Record, w Window, against *Window, progress Progress) (*Season, error) {
-	r, err := newReader(ctx, st, record)
-	if err != nil {
-		return nil, err
-	}
-	days, err := r.days(ctx, w, progress)
+	r, days, err := read(ctx, st, record, w, progress)
 	if err != nil {
 		return nil, err
 	}
