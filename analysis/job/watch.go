@@ -236,7 +236,7 @@ func (m *Memory) readClose(ctx context.Context, r *reader, wanted []localDay, up
 // closeDay is a day as remembered if nothing has come since, else read.
 func (m *Memory) closeDay(ctx context.Context, r *reader, d localDay, upto, now time.Time) (closeDay, error) {
 	end := siteday.Earlier(reach(d, upto), now)
-	revision, err := r.st.Revision(ctx, r.record.ID, d.from.Add(-marginBefore), end)
+	revision, err := store.Revision(ctx, r.st, r.record.ID, d.from.Add(-marginBefore), end)
 	if err != nil {
 		return closeDay{}, fmt.Errorf("read revision of site %q: %w", r.record.ID, err)
 	}

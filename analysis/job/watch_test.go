@@ -46,8 +46,6 @@ func (s *shelf) Extents(context.Context, string) ([]store.Extent, error) {
 	return extents, nil
 }
 
-func (s *shelf) Revision(context.Context, string, time.Time, time.Time) (int64, error) { return 1, nil }
-
 func (s *shelf) Revisions(_ context.Context, _ string, periods []store.Period) ([]int64, error) {
 	return slices.Repeat([]int64{1}, len(periods)), nil
 }

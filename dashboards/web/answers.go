@@ -13,6 +13,7 @@ import (
 
 	"coldweek/analysis/job"
 	"coldweek/ingest/site"
+	"coldweek/ingest/store"
 )
 
 const (
@@ -181,7 +182,7 @@ func (a *answers) put(ctx context.Context, record *site.Record, w job.Window, d 
 }
 
 func (a *answers) revision(ctx context.Context, record *site.Record, w job.Window) (int64, error) {
-	revision, err := a.Store.Revision(ctx, record.ID, w.From.Add(-beforeWindow), w.To.Add(afterWindow))
+	revision, err := store.Revision(ctx, a.Store, record.ID, w.From.Add(-beforeWindow), w.To.Add(afterWindow))
 	if err != nil {
 		return 0, fmt.Errorf("read revision of site %q: %w", record.ID, err)
 	}

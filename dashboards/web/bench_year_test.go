@@ -100,7 +100,7 @@ func copyYear(b *testing.B, st *local.Store, id string, kept []store.Day, last [
 		own[i].Site = id
 		at := parseDate(d.Date, time.UTC)
 		// The margins that a day takes beside it, see analysis/job.
-		own[i].Revision, err = st.Revision(ctx, id, at.Add(-beforeWindow), daysOn(at, 1).Add(afterWindow))
+		own[i].Revision, err = store.Revision(ctx, st, id, at.Add(-beforeWindow), daysOn(at, 1).Add(afterWindow))
 		require.NoError(b, err)
 	}
 	require.NoError(b, st.PutDays(ctx, own))

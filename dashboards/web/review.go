@@ -14,6 +14,7 @@ import (
 	"coldweek/analysis/job"
 	"coldweek/analysis/review"
 	"coldweek/ingest/site"
+	"coldweek/ingest/store"
 )
 
 // reviewBody is the cold-week review of a plant.
@@ -126,7 +127,7 @@ func (v *reviews) days(r *http.Request, record *site.Record) (w job.Window, chos
 
 // of returns a review, made once for all who ask for the same at the same time.
 func (v *reviews) of(ctx context.Context, record *site.Record, w job.Window, chosen string) (*review.Review, error) {
-	revision, err := v.Store.Revision(ctx, record.ID, w.From.Add(-beforeReview), w.To.Add(afterWindow))
+	revision, err := store.Revision(ctx, v.Store, record.ID, w.From.Add(-beforeReview), w.To.Add(afterWindow))
 	if err != nil {
 		return nil, fmt.Errorf("read revision of site %q: %w", record.ID, err)
 	}

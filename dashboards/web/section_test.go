@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 )
 
 // TestSectionsAgreeWithTheFleet: seven days of testdata/telemetry/day.csv, whose sums
@@ -136,9 +137,9 @@ type heldBack struct {
 	let chan struct{}
 }
 
-func (s *heldBack) Revision(ctx context.Context, id string, from, to time.Time) (int64, error) {
+func (s *heldBack) Revisions(ctx context.Context, id string, periods []store.Period) ([]int64, error) {
 	<-s.let
-	return s.Store.Revision(ctx, id, from, to)
+	return s.Store.Revisions(ctx, id, periods)
 }
 
 // shelf is an archive of two notes.

@@ -140,14 +140,21 @@ type Quarantine interface {
 	RefusalCounts(ctx context.Context) ([]QuarantineCount, error)
 }
 
+// Revision returns the revision of one period, see Days.
+func Revision(ctx context.Context, st Days, site string, from, to time.Time) (int64, error) {
+	revisions, err := st.Revisions(ctx, site, []Period{{From: from, To: to}})
+	if err != nil {
+		return 0, err
+	}
+	return revisions[0], nil
+}
+
 // Days keeps site days and knows when they are out of date.
 type Days interface {
-	// Revision returns a number that grows whenever readings of the site with
-	// from <= time < to are appended or changed, 0 when there never were any.
-	// It may also grow for a change within a day of the two, and when Append
-	// counted readings that were there already.
-	Revision(ctx context.Context, site string, from, to time.Time) (int64, error)
-	// Revisions returns the Revision of each period, asked for at once.
+	// Revisions returns for each period a number that grows whenever readings of the
+	// site in it are appended or changed, 0 when there never were any. It may also
+	// grow for a change within a day of the period, and when Append counted readings
+	// that were there already.
 	Revisions(ctx context.Context, site string, periods []Period) ([]int64, error)
 	PutDays(ctx context.Context, days []Day) error
 	// Days returns the stored days with fromDate <= date < toDate, ascending.

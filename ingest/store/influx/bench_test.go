@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 	"coldweek/ingest/store/influx"
 	"coldweek/ingest/store/influx/influxtest"
 	"coldweek/ingest/store/local"
@@ -306,7 +307,7 @@ func BenchmarkSiteYear(b *testing.B) {
 	})
 	b.Run("Revision", func(b *testing.B) {
 		for b.Loop() {
-			revision, err := s.Revision(b.Context(), "moorhof", year2025, year2025.AddDate(1, 0, 0))
+			revision, err := store.Revision(b.Context(), s, "moorhof", year2025, year2025.AddDate(1, 0, 0))
 			require.NoError(b, err)
 			require.Positive(b, revision)
 		}

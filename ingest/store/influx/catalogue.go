@@ -129,18 +129,9 @@ func widen(extents map[ingest.Channel]store.Extent, channel ingest.Channel, ms i
 	extents[channel] = e
 }
 
-// Revision returns the sum over the journals that have written readings of the
-// time, each with the last batch that touched an hour of it. What waits in this
-// machine's journal counts as it will when it is forwarded.
-func (s *Store) Revision(ctx context.Context, site string, from, to time.Time) (int64, error) {
-	revisions, err := s.Revisions(ctx, site, []store.Period{{From: from, To: to}})
-	if err != nil {
-		return 0, err
-	}
-	return revisions[0], nil
-}
-
-// Revisions returns the Revision of each period, asked for at once.
+// Revisions returns for each period the sum over the journals that have written
+// readings of it, each with the last batch that touched an hour of it. What waits in
+// this machine's journal counts as it will when it is forwarded.
 func (s *Store) Revisions(ctx context.Context, site string, periods []store.Period) ([]int64, error) {
 	revisions, err := s.revisions(ctx, site, periods)
 	if err != nil {
@@ -172,6 +163,9 @@ func (s *Store) revisions(ctx context.Context, site string, periods []store.Peri
 		figure = `max("revision")` // the time of a highest is its hour
 	}
 	writers, err := s.touched(ctx, site, all, figure)
+	if err != nil {
+		return nil, err
+	}
 	for i, p := range hours {
 		for _, touched := range writers {
 			first, _ := slices.BinarySearchFunc(touched, p.fromMS, func(r revised, ms int64) int { return cmp.Compare(r.hourMS, ms) })
@@ -185,7 +179,7 @@ func (s *Store) revisions(ctx context.Context, site string, periods []store.Peri
 			sums[i] += last
 		}
 	}
-	return sums, err
+	return sums, nil
 }
 
 // touched returns the hours of a time that each writer's batches touched, in order:

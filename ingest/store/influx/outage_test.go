@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 	"coldweek/ingest/store/influx"
 	"coldweek/ingest/store/influx/influxtest"
 	"coldweek/ingest/store/journal"
@@ -222,7 +223,7 @@ func TestRevisionsGrowWithSeveralIngesters(t *testing.T) {
 	at := year2025
 	revision := func(s *opened) int64 {
 		t.Helper()
-		n, err := s.Revision(t.Context(), "moorhof", at, at.Add(24*time.Hour))
+		n, err := store.Revision(t.Context(), s, "moorhof", at, at.Add(24*time.Hour))
 		require.NoError(t, err)
 		return n
 	}

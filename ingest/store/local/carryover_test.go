@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"coldweek/ingest"
+	"coldweek/ingest/store"
 	"coldweek/ingest/store/local"
 )
 
@@ -75,7 +76,7 @@ func checkCarriedOver(t *testing.T, s *local.Store) {
 	columns, err = s.Scan(t.Context(), "birkenweg", []ingest.Channel{"outdoor_temp"}, year2025.AddDate(-60, 0, 0), year2025)
 	require.NoError(t, err)
 	require.Equal(t, []ingest.Column{{Channel: "outdoor_temp", UnixMS: []int64{-1}, Value: []float64{0.1}}}, columns)
-	revision, err := s.Revision(t.Context(), "moorhof", year2025, year2025.AddDate(0, 0, 2))
+	revision, err := store.Revision(t.Context(), s, "moorhof", year2025, year2025.AddDate(0, 0, 2))
 	require.NoError(t, err)
 	assert.Equal(t, int64(314), revision)
 }

@@ -12,17 +12,8 @@ import (
 	"coldweek/ingest/store"
 )
 
-// Revision returns the highest revision of the hours that overlap from to to,
-// so it may grow for a change just outside, never miss one inside.
-func (s *Store) Revision(ctx context.Context, site string, from, to time.Time) (int64, error) {
-	revisions, err := s.Revisions(ctx, site, []store.Period{{From: from, To: to}})
-	if err != nil {
-		return 0, err
-	}
-	return revisions[0], nil
-}
-
-// Revisions returns the Revision of each period, asked for at once.
+// Revisions returns for each period the highest revision of the hours that overlap
+// it, so it may grow for a change just outside, never miss one inside.
 func (s *Store) Revisions(ctx context.Context, site string, periods []store.Period) ([]int64, error) {
 	hours := make([][2]int64, len(periods)) // first and last; the last is before the first where there is none
 	for i, p := range periods {

@@ -160,9 +160,9 @@ func (h *harness) holds(c ingest.Column, readings ...ingest.Reading) {
 
 func (h *harness) revision(site string, from, to time.Time) int64 {
 	h.T.Helper()
-	revision, err := h.store.Revision(h.ctx, site, from, to)
+	revision, err := store.Revision(h.ctx, h.store, site, from, to)
 	h.NoError(err)
-	before, err := h.store.Revision(h.ctx, site, from.AddDate(0, 0, -1), from)
+	before, err := store.Revision(h.ctx, h.store, site, from.AddDate(0, 0, -1), from)
 	h.NoError(err)
 	together, err := h.store.Revisions(h.ctx, site, []store.Period{{From: from, To: to}, {From: to, To: from}, {From: from.AddDate(0, 0, -1), To: from}, {From: from, To: to}})
 	h.NoError(err)
