@@ -289,24 +289,27 @@ func (s *storm) checkTold(st *stores, engineer string, open []string, sites ...s
 		window := job.WindowAround(s.from.In(record.Zone()), time.Now().In(record.Zone()))
 		found, err := job.History(s.t.Context(), st, record, window, nil)
 		require.NoError(s.t, err)
+		kept, err := st.Findings(s.t.Context(), id, s.from.Add(-24*time.Hour), time.Now().Add(time.Hour))
+		require.NoError(s.t, err)
 		for _, f := range found {
 			if store.Severity(f.Severity) != store.Info {
-				assert.Len(s.t, told.near(id, &f), 1, "%s of %s, told to %s", job.FindingID(f.Kind, f.Since), id, engineer)
+				assert.Len(s.t, told.as(id, &f, kept), 1, "%s of %s, told to %s", job.FindingID(f.Kind, f.Since), id, engineer)
 			}
 		}
 	}
 }
 
-// near returns the findings told that are this one. It may have been found from
-// other readings at first, and begin somewhat earlier or later.
-func (told telling) near(site string, f *watch.Finding) (as []string) {
-	for other := range told {
-		rest, same := strings.CutPrefix(other, site+" "+f.Kind+" since ")
-		if since, err := time.Parse(time.RFC3339, rest); same && err == nil && since.Sub(f.Since).Abs() <= 2*time.Hour {
-			as = append(as, other)
+// as returns what a finding was told as. It may have been found from other readings
+// at first, and begin somewhat earlier or later; what was withdrawn is another.
+func (told telling) as(site string, f *watch.Finding, kept []store.Finding) (names []string) {
+	for _, k := range kept {
+		withdrawn := k.Until.Equal(k.Since)
+		known := name(site, k.Kind, k.Since)
+		if told[known] != nil && k.Kind == f.Kind && !withdrawn && k.Since.Sub(f.Since).Abs() <= 2*time.Hour {
+			names = append(names, known)
 		}
 	}
-	return as
+	return names
 }
 
 // checkLetters checks that letters and posts tell the same, each once.
