@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"maps"
 	"math/rand/v2"
 	"net/http"
@@ -333,9 +334,21 @@ func (s *storm) checkLetters() {
 	}
 }
 
-// saysTheSame says whether a letter names all that the post does.
+// saysTheSame says whether a letter names all that the post does, where those of a
+// kind at a site are one line that says how many they are.
 func (p post) saysTheSame(letter string) bool {
-	return !slices.ContainsFunc(p.Findings, func(f postedFinding) bool { return !strings.Contains(letter, f.Title) })
+	times, said := map[string]int{}, map[string]bool{}
+	for _, f := range p.Findings {
+		kind := f.Site + " " + f.Kind
+		times[kind]++
+		said[kind] = said[kind] || strings.Contains(letter, f.Title)
+	}
+	for kind, n := range times {
+		if !said[kind] || n > 1 && !strings.Contains(letter, fmt.Sprintf("; %d times since", n)) {
+			return false
+		}
+	}
+	return true
 }
 
 // lettersOnce are the letters, and those without the ones of a Message-ID that
