@@ -278,11 +278,14 @@ func (s *storm) checkTold(st *stores, engineer string, open []string, sites ...s
 		begun := steps["opened"] + steps["reopened"]
 		assert.LessOrEqual(s.t, steps["opened"], 1, "%s: its beginning, told to %s", f, engineer)
 		assert.LessOrEqual(s.t, steps["raised"], 1, "%s: that it is worse, told to %s", f, engineer)
+		if begun == 0 {
+			begun = steps["raised"] // told at once, and withdrawn before the digest that would have told its beginning
+		}
 		wantEnded := begun
 		if slices.Contains(open, f) {
 			wantEnded--
 		}
-		assert.Equal(s.t, wantEnded, steps["ended"], "%s: its end, where it began %d times, told to %s", f, begun, engineer)
+		assert.Equal(s.t, wantEnded, steps["ended"], "%s: its end, told to %s: %v", f, engineer, steps)
 	}
 	for _, id := range sites {
 		record, err := home{s.dir}.record(id)
