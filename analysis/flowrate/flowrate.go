@@ -98,7 +98,7 @@ func (r *Result) LevelOf(flowLPH, outputW float64) (float64, bool) {
 // high takes flow and difference at high output from the cells, in the middle
 // of time. The flow is that of a usual day.
 func (r *Result) high(cells []cell) {
-	limitW := highShare * weightedQuantile(cells, 0.95, func(c cell) float64 { return c.outputW })
+	limitW := highShare * weightedQuantile(cells, 0.95, func(c cell) (w, s float64) { return c.outputW, c.durS })
 	kept := make([]cell, 0, len(cells))
 	level := make(map[int]float64, len(r.Days))
 	for _, d := range r.Days {
@@ -112,11 +112,11 @@ func (r *Result) high(cells []cell) {
 	if len(kept) == 0 {
 		return
 	}
-	flowLPH := weightedQuantile(kept, 0.5, func(c cell) float64 { return c.flowLPH / level[c.day] })
+	flowLPH := weightedQuantile(kept, 0.5, func(c cell) (lph, s float64) { return c.flowLPH / level[c.day], c.durS })
 	r.HighLPH, r.HighFromW = &flowLPH, &limitW
 	kept = slices.DeleteFunc(kept, func(c cell) bool { return math.IsNaN(c.differenceK) })
 	if len(kept) > 0 {
-		diffK := weightedQuantile(kept, 0.5, func(c cell) float64 { return c.differenceK })
+		diffK := weightedQuantile(kept, 0.5, func(c cell) (k, s float64) { return c.differenceK, c.durS })
 		r.HighDifferenceK = &diffK
 	}
 }

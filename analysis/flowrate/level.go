@@ -57,42 +57,74 @@ type usual struct {
 // noise of the flow meter, which is in the output too, would look like it.
 const minSpread = 0.05
 
-// oddDay: a day whose flow keeps to its output so many times worse than is
-// usual, as when it steps within the day, teaches nothing.
-const oddDay = 3
+// A day whose flow keeps to its output so many times worse than is usual, at best
+// worse than a flow meter scatters, teaches nothing, nor does one that strays so far
+// from its own line or whose line no pump has, as when the flow steps within the
+// day. A pump that keeps the difference moves water in proportion to the output,
+// slope 1; one that keeps its speed moves a little more of warmer water.
+const (
+	oddDay                = 3
+	meterScatter          = 0.01
+	stepWithin            = 0.15
+	leastSlope, mostSlope = -0.3, 1.3
+)
 
 // learnUsual fits within days only (each day's means are taken out), so that
 // a flow that falls from day to day cannot pass for one that goes with output.
 // Odd days are those that stray from the middle one of all days' slopes.
 func learnUsual(cells []cell) usual {
-	u := usual{pivotW: weightedQuantile(cells, 0.5, func(c cell) float64 { return c.outputW })}
-	first := usual{pivotW: u.pivotW, slope: u.middleSlope(cells)}
+	u := usual{pivotW: weightedQuantile(cells, 0.5, func(c cell) (w, s float64) { return c.outputW, c.durS })}
+	lines := map[int]dayLine{}
+	var plain []dayLine
+	eachDay(cells, func(of []cell) {
+		line := u.lineOf(of)
+		lines[of[0].day] = line
+		if line.told && !line.odd() {
+			plain = append(plain, line)
+		}
+	})
+	first := usual{pivotW: u.pivotW}
+	if len(plain) > 0 {
+		first.slope = weightedQuantile(plain, 0.5, func(l dayLine) (slope, weight float64) {
+			return l.slope, 1 / (l.miss*l.miss + meterScatter*meterScatter)
+		})
+	}
 	var misses []float64
 	missOf := map[int]float64{}
 	eachDay(cells, func(of []cell) {
 		missOf[of[0].day] = first.miss(of)
 		misses = append(misses, missOf[of[0].day])
 	})
-	limit, _ := robust.Median(misses)
-	return u.fitted(cells, func(day int) bool { return missOf[day] > oddDay*limit })
+	usually := weightedQuantile(misses, 0.5, func(miss float64) (float64, float64) { return miss, 1 }) // of two the lesser
+	limit := oddDay * max(usually, meterScatter)
+	return u.fitted(cells, func(day int) bool { return lines[day].odd() || missOf[day] > limit })
 }
 
-// middleSlope is the median of the slopes of days whose output varies enough.
-func (u usual) middleSlope(cells []cell) float64 {
-	var slopes []float64
-	eachDay(cells, func(of []cell) {
-		m := u.meansOf(of)
-		var xx, xy float64
-		for _, c := range of {
-			x := u.place(c) - m.mean(0)
-			xx, xy = xx+c.durS*x*x, xy+c.durS*x*math.Log(c.flowLPH)
-		}
-		if xx >= minSpread*minSpread*m.weight {
-			slopes = append(slopes, xy/xx)
-		}
-	})
-	slope, _ := robust.Median(slopes)
-	return slope
+// dayLine is how one day's flow goes with its output: by the slope, from which it
+// strays by a root mean square.
+type dayLine struct {
+	told        bool // the output varied enough
+	slope, miss float64
+}
+
+func (l dayLine) odd() bool {
+	return l.miss > stepWithin || l.told && (l.slope < leastSlope || l.slope > mostSlope)
+}
+
+func (u usual) lineOf(of []cell) dayLine {
+	m := u.meansOf(of)
+	var xx, xy, yy float64
+	for _, c := range of {
+		x, y := u.place(c)-m.mean(0), math.Log(c.flowLPH)-m.mean(2)
+		xx, xy, yy = xx+c.durS*x*x, xy+c.durS*x*y, yy+c.durS*y*y
+	}
+	l := dayLine{told: xx >= minSpread*minSpread*m.weight}
+	if l.told {
+		l.slope = xy / xx
+		yy -= l.slope * xy
+	}
+	l.miss = math.Sqrt(max(0, yy) / m.weight)
+	return l
 }
 
 // fitted returns the curve through the cells' logarithms by least squares,
@@ -112,7 +144,7 @@ func (u usual) fitted(cells []cell, odd func(day int) bool) usual {
 			s1y, s2y = s1y+c.durS*x1*y, s2y+c.durS*x2*y
 		}
 	})
-	if s11 < minSpread*minSpread*totalS {
+	if s11 == 0 || s11 < minSpread*minSpread*totalS {
 		return u
 	}
 	// Cramer's rule; the bend is left out where it cannot be told from the slope.
@@ -215,20 +247,20 @@ func middle(days []Day, of func(Day) float64) float64 {
 	return m
 }
 
-// weightedQuantile is the value below which the share of the time of at least
-// one cell lies.
-func weightedQuantile(cells []cell, share float64, of func(cell) float64) float64 {
-	type timed struct{ value, durS float64 }
-	sorted := make([]timed, len(cells))
-	leftS := 0.0
-	for i, c := range cells {
-		sorted[i] = timed{of(c), c.durS}
-		leftS += share * c.durS
+// weightedQuantile is the value below which the share of the weight of at least
+// one item lies.
+func weightedQuantile[T any](items []T, share float64, of func(T) (value, weight float64)) float64 {
+	type weighed struct{ value, weight float64 }
+	sorted := make([]weighed, len(items))
+	left := 0.0
+	for i, item := range items {
+		sorted[i].value, sorted[i].weight = of(item)
+		left += share * sorted[i].weight
 	}
-	slices.SortFunc(sorted, func(a, b timed) int { return cmp.Compare(a.value, b.value) })
-	for _, t := range sorted {
-		if leftS -= t.durS; leftS <= 0 {
-			return t.value
+	slices.SortFunc(sorted, func(a, b weighed) int { return cmp.Compare(a.value, b.value) })
+	for _, w := range sorted {
+		if left -= w.weight; left <= 0 {
+			return w.value
 		}
 	}
 	return sorted[len(sorted)-1].value
