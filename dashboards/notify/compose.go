@@ -110,27 +110,41 @@ func (c *composition) add(g *Engineer, n *notice) {
 // followUp settles what depends on the finding's other events. Something urgent
 // that is over before anyone was called goes into the digest, beginning and end;
 // so does the end of what was told there. What was withdrawn before it was told is
-// not told, nor is the end of what was not.
+// not told, nor is the end of what was not, nor what something newer overtakes.
 func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error) {
-	inDigest := false
-	if n.Event.What == Ended {
-		var told bool
-		if told, inDigest, err = n.told(c.ctx, c.tx); err == nil && !told {
-			return true, n.drop(c.ctx, c.tx, "its beginning was not told")
-		}
-	} else {
-		var ended sql.NullInt64
-		ended, err = number(c.ctx, c.tx, "SELECT until_ms FROM event WHERE site = ? AND kind = ? AND since_ms = ? AND id > ? AND step GLOB 'ended*' ORDER BY id LIMIT 1",
-			n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.event)
-		if err == nil && ended.Valid && ended.Int64 <= n.Event.Since.UnixMilli() {
-			return true, n.drop(c.ctx, c.tx, "later readings show that there was nothing")
-		}
-		inDigest = ended.Valid
-	}
-	if err != nil || n.digest || !inDigest {
+	why, inDigest, err := c.fate(n)
+	switch {
+	case err != nil:
 		return false, err
+	case why != "":
+		return true, n.drop(c.ctx, c.tx, why)
+	case n.digest || !inDigest:
+		return false, nil
 	}
 	return true, n.postpone(c.ctx, c.tx, true, g.nextDigest(c.now))
+}
+
+// fate says why a notice is not told, or nothing, and whether the digest will do.
+func (c *composition) fate(n *notice) (why string, inDigest bool, err error) {
+	if outdated, err := n.outdated(c.ctx, c.tx); outdated || err != nil {
+		return "something newer is told", false, err
+	}
+	if n.Event.What == Ended {
+		told, inDigest, err := n.told(c.ctx, c.tx)
+		if !told {
+			why = "its beginning was not told"
+		}
+		return why, inDigest, err
+	}
+	ended, err := number(c.ctx, c.tx, "SELECT until_ms FROM event WHERE site = ? AND kind = ? AND since_ms = ? AND id > ? AND step GLOB 'ended*' ORDER BY id LIMIT 1",
+		n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.event)
+	if err == nil && ended.Valid && ended.Int64 <= n.Event.Since.UnixMilli() {
+		return "later readings show that there was nothing", false, nil
+	}
+	if news, err := n.news(c.ctx, c.tx); n.Event.What == Reopened && !news || err != nil {
+		return "it was not told as over", false, err
+	}
+	return "", ended.Valid, err
 }
 
 // bindAll makes messages of the bundles. After a burst, what is told at once is

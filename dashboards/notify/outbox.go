@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"coldweek/dashboards/notify/deliver"
@@ -232,23 +233,30 @@ func scanMessage(scan func(...any) error) (message, error) {
 	return m, err
 }
 
-// events returns what a message tells, in the order it was put. To who was not told
-// of a finding before, it opens, whatever it did before.
+// events returns what a message tells, in the order it was put, as it is to who is
+// told: one that is back opens to who was not told of it before, and is only worse
+// to who was not told that it was over.
 func (o *outbox) events(ctx context.Context, message int64) ([]Event, error) {
 	return collect(ctx, o.db, func(scan func(...any) error) (e Event, err error) {
 		var body []byte
-		var before bool
-		if err = scan(&body, &before); err != nil {
+		var heard sql.NullString
+		if err = scan(&body, &heard); err != nil {
 			return e, err
 		}
 		err = json.Unmarshal(body, &e)
-		if e.What == Reopened && !before {
+		switch {
+		case e.What == Raised && strings.HasPrefix(heard.String, string(Ended)):
+			e.What = Reopened
+		case e.What == Reopened && !heard.Valid:
 			e.What = Opened
+		case e.What == Reopened && !strings.HasPrefix(heard.String, string(Ended)):
+			e.What = Raised
 		}
 		return e, err
-	}, `SELECT now.body, EXISTS (SELECT 1 FROM notice past JOIN event was ON was.id = past.event
+	}, `SELECT now.body, (SELECT was.step FROM notice past JOIN event was ON was.id = past.event
 			WHERE was.site = now.site AND was.kind = now.kind AND was.since_ms = now.since_ms AND was.id < now.id
-			AND past.engineer = notice.engineer AND past.way = notice.way AND past.message <= notice.message)
+			AND past.engineer = notice.engineer AND past.way = notice.way AND past.message <= notice.message
+			ORDER BY was.id DESC LIMIT 1)
 		FROM notice JOIN event now ON now.id = notice.event WHERE notice.message = ? ORDER BY now.id`, message)
 }
 

@@ -69,16 +69,6 @@ func (n *notice) route(ctx context.Context, tx *sql.Tx, g *Engineer, now time.Ti
 	return true, nil
 }
 
-// told says whether the engineer was or will be told that the finding, which has
-// ended, was there since it had ended before, and whether only in the digest.
-func (n *notice) told(ctx context.Context, tx *sql.Tx) (told, inDigest bool, err error) {
-	digest, err := number(ctx, tx, `SELECT min(digest) FROM notice JOIN event ON event.id = notice.event
-		WHERE site = ?1 AND kind = ?2 AND since_ms = ?3 AND id < ?4 AND engineer = ?5 AND way = ?6 AND dropped IS NULL
-		AND id > (SELECT coalesce(max(id), 0) FROM event WHERE site = ?1 AND kind = ?2 AND since_ms = ?3 AND id < ?4 AND step GLOB 'ended*')`,
-		n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.event, n.engineer, n.way)
-	return digest.Valid, digest.Int64 != 0, err
-}
-
 // flaps says whether an urgent finding has come back so soon after it ended, and
 // after the last call about it, that the digest will do.
 func (n *notice) flaps(ctx context.Context, tx *sql.Tx, now time.Time) (bool, error) {

@@ -1,0 +1,40 @@
+package notify
+
+import (
+	"context"
+	"database/sql"
+)
+
+// ofFinding are the events of a notice's finding that its engineer has a notice of by
+// its way, with the arguments that go before the others.
+const ofFinding = ` FROM event JOIN notice ON notice.event = event.id
+	WHERE site = ?1 AND kind = ?2 AND since_ms = ?3 AND engineer = ?4 AND way = ?5 AND dropped IS NULL `
+
+func (n *notice) ofFinding(more ...any) []any {
+	return append([]any{n.Event.Site, n.Event.Kind, n.Event.Since.UnixMilli(), n.engineer, n.way}, more...)
+}
+
+// told says whether the engineer was or will be told that the finding, which has
+// ended, was there since it was told as over, and whether only in the digest.
+func (n *notice) told(ctx context.Context, tx *sql.Tx) (told, inDigest bool, err error) {
+	digest, err := number(ctx, tx, "SELECT min(digest)"+ofFinding+`AND id < ?6
+		AND id > (SELECT coalesce(max(id), 0)`+ofFinding+"AND id < ?6 AND step GLOB 'ended*')", n.ofFinding(n.event)...)
+	return digest.Valid, digest.Int64 != 0, err
+}
+
+// outdated says whether the engineer was or will be told of something newer about
+// the finding while it is there, which says all.
+func (n *notice) outdated(ctx context.Context, tx *sql.Tx) (bool, error) {
+	newer, err := number(ctx, tx, "SELECT max(id)"+ofFinding+"AND id > ?6 AND step NOT GLOB 'ended*'", n.ofFinding(n.event)...)
+	return newer.Valid, err
+}
+
+// news says whether a finding that is back is anything to the engineer: nobody
+// cares that it had ended who was not told, unless it is worse now.
+func (n *notice) news(ctx context.Context, tx *sql.Tx) (bool, error) {
+	heard, err := collect(ctx, tx, scanEvent, "SELECT body"+ofFinding+"AND id < ?6 AND message IS NOT NULL ORDER BY id DESC LIMIT 1", n.ofFinding(n.event)...)
+	if err != nil || len(heard) == 0 || heard[0].What == Ended {
+		return true, err
+	}
+	return rankOfSeverity(n.Event.Severity) > rankOfSeverity(heard[0].Severity), nil
+}
