@@ -74,6 +74,9 @@ type bundle struct {
 
 // sort drops a notice, lets it wait, or puts it into a bundle.
 func (c *composition) sort(n *notice) error {
+	if waits, err := n.waits(c.ctx, c.tx); !waits || err != nil {
+		return err
+	}
 	g := c.n.engineer(n.engineer, n.way)
 	if g == nil {
 		return n.drop(c.ctx, c.tx, fmt.Sprintf("coldweek.yaml has no %s of %s", n.way, n.engineer))
@@ -110,7 +113,7 @@ func (c *composition) add(g *Engineer, n *notice) {
 // followUp settles what depends on the finding's other events. Something urgent
 // that is over before anyone was called goes into the digest, beginning and end;
 // so does the end of what was told there. What was withdrawn before it was told is
-// not told, nor is the end of what was not, nor what something newer overtakes.
+// not told, nor is the end of what was not.
 func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error) {
 	why, inDigest, err := c.fate(n)
 	switch {
@@ -126,9 +129,6 @@ func (c *composition) followUp(g *Engineer, n *notice) (settled bool, err error)
 
 // fate says why a notice is not told, or nothing, and whether the digest will do.
 func (c *composition) fate(n *notice) (why string, inDigest bool, err error) {
-	if outdated, err := n.outdated(c.ctx, c.tx); outdated || err != nil {
-		return "something newer is told", false, err
-	}
 	if n.Event.What == Ended {
 		told, inDigest, err := n.told(c.ctx, c.tx)
 		if !told {

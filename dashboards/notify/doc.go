@@ -12,7 +12,7 @@
 // One that comes and goes is called out once an hour at most, and in a flood the
 // seventh urgent message of an hour gathers what comes within ten minutes. What was
 // told as over and is open again, because later readings say so, is told again; what
-waits still when something newer is told of its finding is not told at all.
+// waits still when something newer is told of its finding is not told at all.
 //
 // On an MQTT topic a finding is a state and no call: published at once, retained
 // at <topic>/<site>/<kind> while one of the kind is open, cleared by an empty

@@ -22,11 +22,18 @@ func (n *notice) told(ctx context.Context, tx *sql.Tx) (told, inDigest bool, err
 	return digest.Valid, digest.Int64 != 0, err
 }
 
-// outdated says whether the engineer was or will be told of something newer about
-// the finding while it is there, which says all.
-func (n *notice) outdated(ctx context.Context, tx *sql.Tx) (bool, error) {
-	newer, err := number(ctx, tx, "SELECT max(id)"+ofFinding+"AND id > ?6 AND step NOT GLOB 'ended*'", n.ofFinding(n.event)...)
-	return newer.Valid, err
+// overtake drops what waits to be told of the finding: this, which comes later and
+// is of it while it is there, says all.
+func (n *notice) overtake(ctx context.Context, tx *sql.Tx) error {
+	_, err := tx.ExecContext(ctx, `UPDATE notice SET dropped = 'something newer is told' WHERE engineer = ?4 AND way = ?5 AND message IS NULL AND dropped IS NULL
+		AND event IN (SELECT id FROM event WHERE site = ?1 AND kind = ?2 AND since_ms = ?3 AND id < ?6)`, n.ofFinding(n.event)...)
+	return err
+}
+
+// waits says whether the notice waits still: something newer may have overtaken it.
+func (n *notice) waits(ctx context.Context, tx *sql.Tx) (bool, error) {
+	waits, err := number(ctx, tx, "SELECT 1"+ofFinding+"AND id = ?6 AND message IS NULL", n.ofFinding(n.event)...)
+	return waits.Valid, err
 }
 
 // news says whether a finding that is back is anything to the engineer: nobody

@@ -25,7 +25,7 @@ func (n *Notifier) route(ctx context.Context, tx *sql.Tx, id int64, e *Event, no
 			to := notice{event: id, engineer: g.Name, way: way, Event: *e}
 			tell, err := to.route(ctx, tx, g, now)
 			if err == nil && tell {
-				err = addNotice(ctx, tx, to)
+				err = to.add(ctx, tx)
 			}
 			if err != nil {
 				return err
@@ -33,6 +33,17 @@ func (n *Notifier) route(ctx context.Context, tx *sql.Tx, id int64, e *Event, no
 		}
 	}
 	return nil
+}
+
+// add keeps the notice, which takes the place of those that wait still, but on a
+// topic, where each state is shown in its turn.
+func (n *notice) add(ctx context.Context, tx *sql.Tx) error {
+	if n.way != MQTT && n.Event.What != Ended {
+		if err := n.overtake(ctx, tx); err != nil {
+			return err
+		}
+	}
+	return addNotice(ctx, tx, *n)
 }
 
 // route says whether an engineer is told by a way, and sets when.

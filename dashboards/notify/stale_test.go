@@ -64,6 +64,9 @@ func TestAnEndThatDidNotHoldIsNotTold(t *testing.T) {
 	t.Run("and as it was", func(t *testing.T) {
 		d, since := told(t)
 		d.put(milder(lowFlow(since)))
+		pending, err := d.Pending(t.Context())
+		require.NoError(t, err)
+		assert.Len(t, pending, 1, "the end waits no more")
 		d.until(nextDigest.AddDate(0, 0, 1))
 		assert.Len(t, d.subjects(), 1, "Ada thinks that it is open, and it is")
 		d.put(ended(milder(lowFlow(since)), d.now))
