@@ -109,6 +109,21 @@ func TestFlowStep(t *testing.T) {
 	assert.Equal(t, after(9.25), m.found("flow_stepped")[0].Until)
 }
 
+// TestFlowThatFallsOnIsNoStep: a strainer that blocks within hours of the first
+// circulation has the cause of a slow fall, and is told as soon as a step.
+func TestFlowThatFallsOnIsNoStep(t *testing.T) {
+	m := makeCase(record()).days(1000, 1000, 1000).next(8, flowing(1000)).next(0.5, flowing(860))
+	require.Len(t, m.found("flow_stepped"), 1)
+	assert.Contains(t, m.found("flow_stepped")[0].Title, "The flow fell by 14 % at once")
+	for lph := 850.0; lph > 600; lph -= 10 {
+		m.next(0.5, flowing(lph))
+	}
+	found := m.found("flow_stepped")
+	require.Len(t, found, 1)
+	assert.Regexp(t, "^The flow falls fast: by 3[78] % so far, from 100[0-3] to 6[12][0-9] l/h$", found[0].Title)
+	assert.Contains(t, found[0].Causes[0], "strainer")
+}
+
 func TestNoStep(t *testing.T) {
 	assert.Empty(t, makeCase(record()).days(1000, 1000, 1000).next(8, flowing(1000)).next(8, flowing(930)).found("flow_stepped"), "7 %")
 	assert.Empty(t, makeCase(record()).days(1000).next(0.1, flowing(660)).found("flow_stepped"), "a moment")

@@ -17,8 +17,8 @@ const (
 	// with the old close it.
 	stepOpenS, stepCloseS = 14 * 60, 3600
 	// usualS is how long the usual flow remembers, in running time; it must have
-	// seen learnedS.
-	usualS, learnedS = 24 * 3600, 6 * 3600
+	// seen learnedS. latestS is what the flow is now.
+	usualS, learnedS, latestS = 24 * 3600, 6 * 3600, 3600
 	// adoptedAfter so long the new flow is the usual one.
 	adoptedAfter = 21 * day
 )
@@ -70,8 +70,12 @@ func (u *usualFlow) add(p flowPoint, memoryS float64) {
 // step is a change of flow as it is being watched.
 type step struct {
 	Episode
-	before, after usualFlow
+	before, after, latest usualFlow
+	landed                float64 // its ln when it was told
 }
+
+// goesOn says whether the flow fell on, by half as much again or more.
+func (s *step) goesOn() bool { return s.before.log-s.latest.log > 1.5*(s.before.log-s.landed) }
 
 // flowSteps finds where the flow fell at once and stayed lower.
 func (c *Case) flowSteps() []step {
@@ -116,7 +120,7 @@ func (w *stepWatch) add(p flowPoint) {
 		w.until = p.to
 		if w.weighS += p.s; w.weighS >= stepOpenS {
 			w.open, w.weighS = true, 0
-			w.found = append(w.found, step{Episode: Episode{Since: w.since}, before: w.usual, after: w.low})
+			w.found = append(w.found, step{Episode: Episode{Since: w.since}, before: w.usual, after: w.low, latest: w.low, landed: p.log})
 		}
 	default:
 		w.usual.add(p, usualS)
@@ -144,21 +148,30 @@ func (w *stepWatch) follow(p flowPoint, fall, limit float64) {
 	w.until = p.to
 	w.low.add(p, usualS)
 	s.after = w.low
+	s.latest.add(p, latestS)
 }
 
 func flowStepped(c *Case) []Finding {
 	var found []Finding
 	for _, s := range c.flowSteps() {
-		pct := 100 * (math.Exp(s.after.log-s.before.log) - 1)
+		after, words := s.after, "The flow fell by %.0f %% at once, from %.0f to %.0f l/h"
+		if s.goesOn() {
+			after, words = s.latest, "The flow falls fast: by %.0f %% so far, from %.0f to %.0f l/h"
+		}
+		pct := 100 * (math.Exp(after.log-s.before.log) - 1)
 		f := Finding{
 			Kind: "flow_stepped", Severity: Attention, Since: s.Since, Until: s.Until,
-			Title: fmt.Sprintf("The flow fell by %.0f %% at once, from %.0f to %.0f l/h", -pct, s.before.rate, s.after.rate),
+			Title: fmt.Sprintf(words, -pct, s.before.rate, after.rate),
 			Evidence: []Figure{
-				{"change_pct", pct, "%", 0}, {"flow_rate_lph", s.after.rate, "l/h", 0}, {"flow_rate_before_lph", s.before.rate, "l/h", 0},
+				{"change_pct", pct, "%", 0}, {"flow_rate_lph", after.rate, "l/h", 0}, {"flow_rate_before_lph", s.before.rate, "l/h", 0},
 			},
 			Causes:  []string{"a circuit or a valve that was closed, or a thermostat head or actuator that closed it", "a pump that was set lower, or has failed in part", "air in the pipework", "debris that came loose and blocks the strainer"},
 			Next:    []string{"ask what was done to the plant at that time", "see that all circuits and valves are open", "read the pump's setting and its fault memory", "look at the strainer and the magnetic filter"},
 			Caution: flowCaution,
+		}
+		if s.goesOn() {
+			f.Causes = []string{"a strainer or magnetic filter that blocks, as debris of the works does in the first days", "air that gathers", "a pump that fails", "a valve that closes slowly"}
+			f.Next = []string{"clean the strainer and the magnetic filter, and note what was in them", "look at the pressure and bleed the pipework", "read the pump's setting and its fault memory", "see that all circuits and valves are open"}
 		}
 		found = append(found, c.withFlowLimits(f))
 	}
