@@ -141,9 +141,6 @@ func (c *composition) fate(n *notice) (why string, inDigest bool, err error) {
 	if err == nil && ended.Valid && ended.Int64 <= n.Event.Since.UnixMilli() {
 		return "later readings show that there was nothing", false, nil
 	}
-	if news, err := n.news(c.ctx, c.tx); n.Event.What == Reopened && !news || err != nil {
-		return "it was not told as over", false, err
-	}
 	return "", ended.Valid, err
 }
 

@@ -36,8 +36,8 @@ func (n *notice) waits(ctx context.Context, tx *sql.Tx) (bool, error) {
 	return waits.Valid, err
 }
 
-// news says whether a finding that is back is anything to the engineer: nobody
-// cares that it had ended who was not told, unless it is worse now.
+// news says whether the engineer is not in the picture yet: that a finding is back
+// is nothing to who was not told that it had ended, unless it is worse now.
 func (n *notice) news(ctx context.Context, tx *sql.Tx) (bool, error) {
 	heard, err := collect(ctx, tx, scanEvent, "SELECT body"+ofFinding+"AND id < ?6 AND message IS NOT NULL ORDER BY id DESC LIMIT 1", n.ofFinding(n.event)...)
 	if err != nil || len(heard) == 0 || heard[0].What == Ended {

@@ -35,11 +35,14 @@ func (n *Notifier) route(ctx context.Context, tx *sql.Tx, id int64, e *Event, no
 	return nil
 }
 
-// add keeps the notice, which takes the place of those that wait still, but on a
-// topic, where each state is shown in its turn.
+// add keeps the notice if it is news. It takes the place of those that wait still,
+// but on a topic, where each state is shown in its turn.
 func (n *notice) add(ctx context.Context, tx *sql.Tx) error {
 	if n.way != MQTT && n.Event.What != Ended {
 		if err := n.overtake(ctx, tx); err != nil {
+			return err
+		}
+		if news, err := n.news(ctx, tx); !news || err != nil {
 			return err
 		}
 	}
