@@ -61,7 +61,8 @@ const minSpread = 0.05
 // worse than a flow meter scatters, teaches nothing, nor does one that strays so far
 // from its own line or whose line no pump has, as when the flow steps within the
 // day. A pump that keeps the difference moves water in proportion to the output,
-// slope 1; one that keeps its speed moves a little more of warmer water.
+// slope 1; one that keeps its speed moves a little more of warmer water. How far beyond
+// a line may lie is common practice, no source.
 const (
 	oddDay                = 3
 	meterScatter          = 0.01
@@ -83,12 +84,7 @@ func learnUsual(cells []cell) usual {
 			plain = append(plain, line)
 		}
 	})
-	first := usual{pivotW: u.pivotW}
-	if len(plain) > 0 {
-		first.slope = weightedQuantile(plain, 0.5, func(l dayLine) (slope, weight float64) {
-			return l.slope, 1 / (l.miss*l.miss + meterScatter*meterScatter)
-		})
-	}
+	first := usual{pivotW: u.pivotW, slope: middleSlope(plain)}
 	var misses []float64
 	missOf := map[int]float64{}
 	eachDay(cells, func(of []cell) {
@@ -98,6 +94,17 @@ func learnUsual(cells []cell) usual {
 	usually := weightedQuantile(misses, 0.5, func(miss float64) (float64, float64) { return miss, 1 }) // of two the lesser
 	limit := oddDay * max(usually, meterScatter)
 	return u.fitted(cells, func(day int) bool { return lines[day].odd() || missOf[day] > limit })
+}
+
+// middleSlope is the median slope of lines, each by how well its day keeps to it; 0
+// without any.
+func middleSlope(lines []dayLine) float64 {
+	if len(lines) == 0 {
+		return 0
+	}
+	return weightedQuantile(lines, 0.5, func(l dayLine) (slope, weight float64) {
+		return l.slope, 1 / (l.miss*l.miss + meterScatter*meterScatter)
+	})
 }
 
 // dayLine is how one day's flow goes with its output: by the slope, from which it
