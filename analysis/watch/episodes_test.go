@@ -122,6 +122,29 @@ func TestReconcileEndsWhatIsNotSeen(t *testing.T) {
 	assert.Empty(t, watch.Reconcile([]watch.Finding{finding("low_flow", after(20), after(30))}, nil, c), "what is over stays")
 }
 
+// TestAStepIsNotOverWhileTheFlowIsLow, though the rules, which learn each day how the
+// plant's flow goes with its output, see it no more.
+func TestAStepIsNotOverWhileTheFlowIsLow(t *testing.T) {
+	stepped := finding("flow_stepped", after(3), time.Time{})
+	stepped.Evidence = []watch.Figure{{Name: "flow_rate_lph", Value: 600}, {Name: "flow_rate_before_lph", Value: 1000}}
+	stored := []watch.Finding{stepped}
+	low := makeCase(record()).next(2, flowing(1000)).next(4, flowing(700))
+	assert.Empty(t, watch.Reconcile(stored, nil, &low.Case))
+	effect := finding("low_flow", after(5), time.Time{})
+	effect.Severity = watch.Urgent
+	changed := watch.Reconcile(stored, []watch.Finding{effect}, &low.Case)
+	require.Len(t, changed, 1)
+	assert.Equal(t, "flow_stepped", changed[0].Kind)
+	assert.Equal(t, watch.Urgent, changed[0].Severity)
+	swapped := finding("pipes_swapped", after(1), time.Time{})
+	assert.Len(t, watch.Reconcile(stored, []watch.Finding{swapped}, &low.Case), 2, "another explains it")
+
+	back := makeCase(record()).next(2, flowing(1000)).next(2, flowing(700)).next(2, flowing(900))
+	changed = watch.Reconcile(stored, nil, &back.Case)
+	require.Len(t, changed, 1)
+	assert.True(t, changed[0].Withdrawn())
+}
+
 // TestReconcileTellsCausesOnce: a cause that is older than what the rules look at,
 // or over, still explains.
 func TestReconcileTellsCausesOnce(t *testing.T) {

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"slices"
 	"strings"
 	"time"
 )
@@ -83,6 +84,15 @@ func (f *Finding) Ended() bool { return !f.Until.IsZero() }
 
 // Withdrawn says whether later readings showed that there was nothing.
 func (f *Finding) Withdrawn() bool { return f.Ended() && !f.Until.After(f.Since) }
+
+// figure is the value of a figure.
+func (f *Finding) figure(name string) (value float64, known bool) {
+	k := slices.IndexFunc(f.Evidence, func(e Figure) bool { return e.Name == name })
+	if k < 0 {
+		return 0, false
+	}
+	return f.Evidence[k].Value, true
+}
 
 // Name is the kind without place or channel.
 func (f *Finding) Name() string {

@@ -21,6 +21,7 @@ const refresh = time.Hour
 // over.
 func Reconcile(stored, found []Finding, c *Case) []Finding {
 	seen, rest := pair(stored, found)
+	seen, rest = c.stillLow(seen, rest)
 	causes := slices.Clone(rest)
 	for _, p := range seen {
 		causes = append(causes, p.Finding)
@@ -67,6 +68,44 @@ func pair(stored, found []Finding) (seen []paired, rest []Finding) {
 		}
 	}
 	return seen, rest
+}
+
+// stillLow takes for seen what is stored of a flow that stepped and has not come back,
+// whatever the rules make of it by now: how a plant's flow goes with its output, by
+// which they judge, is learned anew with each day, and on a young plant's first days
+// changes much. That is while they would have to see its beginning. It is as severe
+// as the low flow it leads to.
+func (c *Case) stillLow(seen []paired, rest []Finding) (more []paired, left []Finding) {
+	for k := range rest {
+		s := &rest[k]
+		before, known := s.figure("flow_rate_before_lph")
+		after, _ := s.figure("flow_rate_lph")
+		nowLPH, flows := c.latestFlowLPH()
+		if s.Ended() || !s.Since.After(c.SlotsFrom()) || !known || !flows || nowLPH > (before+after)/2 {
+			left = append(left, *s)
+			continue
+		}
+		p := paired{*s, s}
+		for i := range seen {
+			if seen[i].Name() == "low_flow" && explains(s, &seen[i].Finding) {
+				p.Severity = worse(p.Severity, seen[i].Severity)
+			}
+		}
+		more = append(more, p)
+	}
+	return append(more, seen...), left
+}
+
+// latestFlowLPH is the flow of the last hour or so of settled heating.
+func (c *Case) latestFlowLPH() (lph float64, known bool) {
+	totalS, litresS := 0.0, 0.0
+	for i := len(c.Slots) - 1; i >= 0 && totalS < latestS; i-- {
+		if lph, ok := settledFlow(&c.Slots[i]); ok {
+			totalS += c.Slots[i].Settled.FlowRate.S
+			litresS += lph * c.Slots[i].Settled.FlowRate.S
+		}
+	}
+	return litresS / totalS, totalS > 0
 }
 
 // match finds the stored finding that one is: of the same kind and time, the one
